@@ -1,0 +1,165 @@
+"""Amounts: how they are kept, read and written.
+
+An amount in the book is an integer of thousandths of its base unit: µL for mL, mg for g,
+thousandths for each. Money is an integer of minor units (cents). Nothing here rounds silently:
+what cannot be held exactly in thousandths is rounded half to even, and only there.
+"""
+
+from __future__ import annotations
+
+import re
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+from typing import Final, Literal
+
+Unit = Literal["mL", "g", "each"]
+UNITS: Final[tuple[Unit, ...]] = ("mL", "g", "each")
+
+THOUSAND: Final = 1000
+MAX_THOUSANDTHS: Final = 10**15
+"""Largest amount held: a million base units of a billion thousandths; guards 64-bit sums."""
+
+CM_PER_INCH: Final = 2.54
+
+_FACTORS: Final[dict[str, tuple[Unit, Decimal]]] = {
+    "ml": ("mL", Decimal(1)),
+    "cl": ("mL", Decimal(10)),
+    "dl": ("mL", Decimal(100)),
+    "l": ("mL", Decimal(1000)),
+    "fl oz": ("mL", Decimal("29.5735295625")),  # US fluid ounce, NIST SP 811 (2008) App. B.8
+    "floz": ("mL", Decimal("29.5735295625")),
+    "gal": ("mL", Decimal("3785.411784")),  # US gallon, NIST SP 811 (2008) App. B.8
+    "mg": ("g", Decimal("0.001")),
+    "g": ("g", Decimal(1)),
+    "kg": ("g", Decimal(1000)),
+    "oz": ("g", Decimal("28.349523125")),  # avoirdupois ounce, NIST SP 811 (2008) App. B.8
+    "lb": ("g", Decimal("453.59237")),  # avoirdupois pound, NIST SP 811 (2008) App. B.8
+    "each": ("each", Decimal(1)),
+    "pc": ("each", Decimal(1)),
+    "pcs": ("each", Decimal(1)),
+    "dozen": ("each", Decimal(12)),
+}
+
+_AMOUNT = re.compile(r"^\s*([+-]?[\d.,'\u00a0 ]*\d)\s*([A-Za-z ]*?)\s*$")
+
+
+def parse_decimal(text: str, *, decimal_comma: bool | None = None) -> Decimal:
+    """Read a number as a person writes it, refusing what has two readings.
+
+    ``decimal_comma`` says how the source writes numbers; ``None`` decides by the text itself:
+    when both ``.`` and ``,`` appear the last one is the decimal sign; a single separator is the
+    decimal sign unless exactly three digits follow, which reads both ways and is refused.
+
+    >>> parse_decimal("1.234,5")
+    Decimal('1234.5')
+    >>> parse_decimal("0,5")
+    Decimal('0.5')
+    """
+    raw = text.strip().replace("\u00a0", "").replace(" ", "").replace("'", "")
+    if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", raw):
+        raise ValueError(f"{text!r} is not a number")
+    if decimal_comma is None:
+        dots, commas = raw.count("."), raw.count(",")
+        if dots and commas:
+            decimal_comma = raw.rfind(",") > raw.rfind(".")
+        elif commas:
+            whole, _, rest = raw.rpartition(",")
+            if commas == 1 and len(rest) == 3 and whole.lstrip("+-") not in ("", "0"):
+                raise ValueError(f"{text!r} reads as {whole}{rest} or as {whole}.{rest}")
+            decimal_comma = commas == 1
+        else:
+            decimal_comma = dots > 1
+    if decimal_comma:
+        raw = raw.replace(".", "").replace(",", ".")
+    else:
+        raw = raw.replace(",", "")
+    try:
+        return Decimal(raw)
+    except InvalidOperation:
+        raise ValueError(f"{text!r} is not a number") from None
+
+
+def to_thousandths(value: Decimal | float | int | str) -> int:
+    """Base units to the integer thousandths the book keeps, rounded half to even.
+
+    >>> to_thousandths("1.8")
+    1800
+    """
+    exact = value if isinstance(value, Decimal) else Decimal(str(value))
+    if not exact.is_finite():
+        raise ValueError(f"{value} is not an amount")
+    held = int((exact * THOUSAND).to_integral_value(ROUND_HALF_EVEN))
+    if abs(held) > MAX_THOUSANDTHS:
+        raise ValueError(f"{value} is larger than the book can hold")
+    return held
+
+
+def from_thousandths(held: int) -> float:
+    """The book's integer as a plain number of base units.
+
+    >>> from_thousandths(1500)
+    1.5
+    """
+    return held / THOUSAND
+
+
+def parse_amount(text: str, unit: Unit, *, decimal_comma: bool | None = None) -> int:
+    """Read ``"1.8 L"``, ``"32 fl oz"`` or ``"250"`` as thousandths of ``unit``.
+
+    A bare number is in the base unit. A unit of another kind (mass for a volume) is refused.
+
+    >>> parse_amount("1.8 L", "mL")
+    1800000
+    """
+    match = _AMOUNT.match(text)
+    if match is None:
+        raise ValueError(f"{text!r} is not an amount in {unit}")
+    number = parse_decimal(match[1], decimal_comma=decimal_comma)
+    named = " ".join(match[2].lower().split())
+    if not named:
+        return to_thousandths(number)
+    known = _FACTORS.get(named)
+    if known is None:
+        raise ValueError(f"{match[2]!r} is not a unit this program knows")
+    base, factor = known
+    if base != unit:
+        raise ValueError(f"{text!r} is in {base}, the item is kept in {unit}")
+    return to_thousandths(number * factor)
+
+
+def format_amount(held: int, unit: str, *, places: int | None = None) -> str:
+    """An amount for people: up to three decimals, none that say nothing.
+
+    >>> format_amount(1500, "mL")
+    '1.5 mL'
+    >>> format_amount(12000, "each")
+    '12'
+    """
+    number = Decimal(held) / THOUSAND
+    if places is not None:
+        text = f"{number:,.{places}f}"
+    else:
+        text = f"{number:,.3f}".rstrip("0").rstrip(".")
+    return text if unit == "each" else f"{text} {unit}"
+
+
+def format_money(minor: int, currency: str = "") -> str:
+    """Minor units for people.
+
+    >>> format_money(123456, "EUR")
+    '1,234.56 EUR'
+    """
+    return f"{minor / 100:,.2f} {currency}".rstrip()
+
+
+def parse_length_cm(text: str) -> float:
+    """A print's width or height in cm; ``"12 in"`` and ``"300 mm"`` are understood.
+
+    >>> parse_length_cm("12 in")
+    30.48
+    """
+    match = re.match(r"^\s*([\d.,]+)\s*(cm|mm|in|inch|\")?\s*$", text)
+    if match is None:
+        raise ValueError(f"{text!r} is not a length")
+    number = float(parse_decimal(match[1]))
+    factor = {None: 1.0, "cm": 1.0, "mm": 0.1, "in": CM_PER_INCH, "inch": CM_PER_INCH}
+    return round(number * factor.get(match[2], CM_PER_INCH), 6)
