@@ -1,0 +1,235 @@
+"""Opening a book: where it lives, which database, which schema, reading and writing.
+
+SQLite by path (the default) or PostgreSQL by URL. A writer on SQLite begins IMMEDIATE, so that two
+stations never both think they hold the last word; on PostgreSQL a posting locks the item rows it
+touches in id order (see ``posting``) and a serialisation failure is tried again.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import DBAPIError, OperationalError, ProgrammingError
+
+from stock.book.revision import HEAD, KNOWN
+from stock.errors import BookUnusable
+
+Result = TypeVar("Result")
+
+RETRIED_STATES = frozenset({"40001", "40P01", "55P03"})
+"""PostgreSQL: serialisation failure, deadlock detected, lock not available."""
+
+BUSY_TIMEOUT_MS = 15_000
+TRIES = 8
+
+
+def book_url(where: str | os.PathLike[str]) -> URL:
+    """A path or a database URL as the URL SQLAlchemy opens."""
+    named = os.fspath(where)
+    if "://" in named:
+        url = make_url(named)
+        if url.get_backend_name() == "postgresql" and url.drivername == "postgresql":
+            url = url.set(drivername="postgresql+psycopg")
+        if url.get_backend_name() not in ("postgresql", "sqlite"):
+            raise BookUnusable(
+                f"A book lives in SQLite (a path) or PostgreSQL (postgresql://…), "
+                f"not in {url.get_backend_name()}."
+            )
+        return url
+    return URL.create("sqlite", database=str(Path(named).expanduser()))
+
+
+def _sqlite_engine(url: URL) -> Engine:
+    engine = create_engine(url, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+
+    @event.listens_for(engine, "connect")
+    def _on_connect(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None
+        cursor = connection.cursor()
+        cursor.execute(f"PRAGMA busy_timeout={BUSY_TIMEOUT_MS}")
+        cursor.execute("PRAGMA foreign_keys=ON")
+        cursor.execute("PRAGMA synchronous=FULL")
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def _on_begin(connection: Connection) -> None:
+        writing = connection.get_execution_options().get("stock_writing", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+    return engine
+
+
+def engine_for(url: URL) -> Engine:
+    """An engine with this program's pragmas and transaction habits."""
+    if url.get_backend_name() == "sqlite":
+        return _sqlite_engine(url)
+    try:
+        return create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10})
+    except ModuleNotFoundError:
+        raise BookUnusable(
+            "A PostgreSQL book needs the extra: pip install 'stock[postgres]'."
+        ) from None
+
+
+@dataclass(frozen=True)
+class Book:
+    """An open book. Reading sees one consistent moment; writing is all or nothing."""
+
+    url: URL
+    engine: Engine
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether the book is an SQLite file."""
+        return self.url.get_backend_name() == "sqlite"
+
+    @property
+    def shown(self) -> str:
+        """The book's address for people, without a password."""
+        if self.is_sqlite:
+            return self.url.database or ":memory:"
+        return self.url.render_as_string(hide_password=True)
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection in one read transaction."""
+        with _translated(self.shown), self.engine.connect() as connection:
+            if not self.is_sqlite:
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin():
+                yield connection
+
+    def write(self, work: Callable[[Connection], Result]) -> Result:
+        """Run ``work`` in one write transaction; tried again when another station was first.
+
+        ``work`` may run more than once, so it must not touch anything but the connection.
+        """
+        for attempt in range(TRIES):
+            try:
+                with (
+                    _translated(self.shown),
+                    self.engine.connect() as plain,
+                ):
+                    connection = plain.execution_options(stock_writing=True)
+                    with connection.begin():
+                        return work(connection)
+            except _TryAgain as again:
+                if attempt == TRIES - 1:
+                    raise BookUnusable(
+                        f"{self.shown} is busy: another station kept it locked ({again.why})."
+                    ) from None
+                time.sleep(0.02 * 2**attempt)
+        raise AssertionError("unreachable")
+
+    def close(self) -> None:
+        """Give back all connections."""
+        self.engine.dispose()
+
+
+class _TryAgain(Exception):
+    def __init__(self, why: str) -> None:
+        self.why = why
+
+
+@contextmanager
+def _translated(shown: str) -> Iterator[None]:
+    """Database errors as sentences; what another try may mend as ``_TryAgain``."""
+    try:
+        yield
+    except DBAPIError as error:
+        raise _sentence(error, shown) from error
+
+
+def _sentence(error: DBAPIError, shown: str) -> Exception:
+    state = getattr(error.orig, "sqlstate", None)
+    said = str(error.orig)
+    if state in RETRIED_STATES or "database is locked" in said:
+        return _TryAgain(state or "locked")
+    if "malformed" in said or "not a database" in said:
+        return BookUnusable(f"{shown} is damaged or not a book: {said}. Restore a backup.")
+    if "readonly" in said or "read-only" in said:
+        return BookUnusable(f"{shown} cannot be written to: {said}.")
+    if "disk is full" in said or "disk I/O" in said or state == "53100":
+        return BookUnusable(f"{shown}: the disk is full or failing ({said}). Nothing was booked.")
+    if isinstance(error, OperationalError) or error.connection_invalidated:
+        return BookUnusable(f"{shown} cannot be reached: {said.splitlines()[0]}")
+    if isinstance(error, ProgrammingError) and state == "42501":
+        return BookUnusable(f"{shown}: this login may not do that ({said.splitlines()[0]}).")
+    return error
+
+
+def schema_revision(engine: Engine) -> str | None:
+    """The book's schema revision; None when there is no book at that address."""
+    with engine.connect() as connection:
+        there = engine.dialect.has_table(connection, "alembic_version")
+        if not there:
+            return None
+        return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def open_book(where: str | os.PathLike[str]) -> Book:
+    """Open an existing book, upgrading an older schema (after a backup).
+
+    Raises:
+        BookUnusable: No book there, newer than this program, locked or damaged.
+    """
+    url = book_url(where)
+    engine = None
+    if url.get_backend_name() == "sqlite":
+        path = Path(url.database or "")
+        if path.is_dir():
+            raise BookUnusable(f"{path} is a directory, not a book.")
+        if not path.exists():
+            raise BookUnusable(f"There is no book at {path}. Create one with: stock start")
+    engine = engine_for(url)
+    book = Book(url, engine)
+    try:
+        with _translated(book.shown):
+            revision = schema_revision(engine)
+    except _TryAgain:
+        raise BookUnusable(f"{book.shown} is locked by another program.") from None
+    if revision is None:
+        raise BookUnusable(f"There is no book at {book.shown}. Create one with: stock start")
+    if revision not in KNOWN:
+        raise BookUnusable(
+            f"{book.shown} was written by a newer version of this program "
+            f"(schema {revision}, this one knows up to {HEAD}). Upgrade the program."
+        )
+    if revision != HEAD:
+        from stock.book.migrating import upgrade
+
+        upgrade(book, backup=True)
+    return book
+
+
+def create_book(where: str | os.PathLike[str]) -> Book:
+    """Create a book, or open and upgrade the one that is there; the file is the owner's only."""
+    url = book_url(where)
+    if url.get_backend_name() == "sqlite":
+        path = Path(url.database or "")
+        if path.is_dir():
+            raise BookUnusable(f"{path} is a directory, not a book.")
+        if path.exists() and path.stat().st_size > 0:
+            return open_book(where)
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+        except OSError as error:
+            raise BookUnusable(f"No book can be made at {path}: {error.strerror}.") from None
+    from stock.book.migrating import upgrade
+
+    book = Book(url, engine_for(url))
+    with _translated(book.shown):
+        if schema_revision(book.engine) is not None:
+            book.close()
+            return open_book(where)
+        upgrade(book, backup=False)
+    return book
