@@ -7,6 +7,7 @@ for it.
 from __future__ import annotations
 
 import shutil
+import sqlite3
 from pathlib import Path
 
 from alembic import command
@@ -56,8 +57,9 @@ def upgrade(book: Book, *, backup: bool) -> None:
         copy_book(book, partial)
         shutil.move(partial, kept)
     if book.is_sqlite:
-        with book.engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA journal_mode=WAL")
+        plain_file = sqlite3.connect(book.url.database or "")
+        plain_file.execute("PRAGMA journal_mode=WAL")
+        plain_file.close()
     with book.engine.connect() as plain:
         connection = plain.execution_options(stock_writing=True)
         with connection.begin():
