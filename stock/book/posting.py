@@ -141,8 +141,9 @@ class Posting:
                 .outerjoin(container, container.c.id == balance.c.container_id)
                 .where(balance.c.item_id.in_(part))
             )
-            for found in self.connection.execute(held).tuples():
-                self._keep(Holding(*found, written=found[5]))
+            for found in self.connection.execute(held):
+                facts: tuple[Any, ...] = tuple(found)
+                self._keep(Holding(*facts, facts[5]))
 
     def _keep(self, holding: Holding) -> None:
         self._holdings[holding.key] = holding
