@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, cast
 
 from sqlalchemy import Connection, Table, bindparam, func, insert, select, text, update
 
@@ -54,6 +54,7 @@ class Holding:
     lot_code: str = ""
     owner: str = ""
     sealed_expiry: date | None = None
+    received_on: date = date.min
     effective_expiry: date | None = None
     written: int = 0
 
@@ -135,6 +136,7 @@ class Posting:
                     lot.c.code,
                     lot.c.owner,
                     lot.c.sealed_expiry,
+                    lot.c.received_on,
                     container.c.effective_expiry,
                 )
                 .join(lot, lot.c.id == balance.c.lot_id)
@@ -142,7 +144,7 @@ class Posting:
                 .where(balance.c.item_id.in_(part))
             )
             for found in self.connection.execute(held):
-                facts: tuple[Any, ...] = tuple(found)
+                facts = cast(tuple[Any, ...], tuple(found))
                 self._keep(Holding(*facts, facts[5]))
 
     def _keep(self, holding: Holding) -> None:
@@ -271,20 +273,23 @@ class Posting:
     def _new_holding(
         self, place_id: int, item_id: int, lot_id: int, container_id: int | None
     ) -> Holding:
-        code, owner, sealed = self._lot_facts(lot_id)
-        held = Holding(None, place_id, item_id, lot_id, container_id, 0, code, owner, sealed)
+        held = Holding(None, place_id, item_id, lot_id, container_id, 0, *self._lot_facts(lot_id))
         held.effective_expiry = self._container_expiry(container_id)
         self._keep(held)
         return held
 
-    def _lot_facts(self, lot_id: int) -> tuple[str, str, date | None]:
+    def _lot_facts(self, lot_id: int) -> tuple[str, str, date | None, date]:
         for row in reversed(self._by_table.get("lot", [])):
             if row["id"] == lot_id:
-                return row["code"], row.get("owner", ""), row.get("sealed_expiry")
-        found = self.connection.execute(
-            select(lot.c.code, lot.c.owner, lot.c.sealed_expiry).where(lot.c.id == lot_id)
-        ).one()
-        return found.code, found.owner, found.sealed_expiry
+                return (
+                    row["code"],
+                    row.get("owner", ""),
+                    row.get("sealed_expiry"),
+                    row["received_on"],
+                )
+        facts = select(lot.c.code, lot.c.owner, lot.c.sealed_expiry, lot.c.received_on)
+        found = self.connection.execute(facts.where(lot.c.id == lot_id)).one()
+        return found.code, found.owner, found.sealed_expiry, found.received_on
 
     def _container_expiry(self, container_id: int | None) -> date | None:
         if container_id is None:
