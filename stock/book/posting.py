@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, cast
+from typing import Any
 
 from sqlalchemy import Connection, Table, bindparam, func, insert, select, text, update
 
@@ -143,9 +143,11 @@ class Posting:
                 .outerjoin(container, container.c.id == balance.c.container_id)
                 .where(balance.c.item_id.in_(part))
             )
+            found: Any
             for found in self.connection.execute(held):
-                facts = cast(tuple[Any, ...], tuple(found))
-                self._keep(Holding(*facts, facts[5]))
+                holding = Holding(*found)
+                holding.written = holding.amount
+                self._keep(holding)
 
     def _keep(self, holding: Holding) -> None:
         self._holdings[holding.key] = holding
