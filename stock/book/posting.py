@@ -172,6 +172,14 @@ class Posting:
         found = [h for h in self._holdings.values() if h.place_id == place_id and h.amount > 0]
         return sorted(found, key=lambda h: (h.container_id or 0, h.lot_id))
 
+    def names(self, item_id: int) -> tuple[str, str]:
+        """(sku, unit) of an item held by this posting."""
+        return self._sku[item_id]
+
+    def pending(self, table: Table) -> list[dict[str, Any]]:
+        """Rows of ``table`` added and not yet written."""
+        return self._by_table.get(table.name, [])
+
     def new_id(self, table: Table) -> int:
         """The next primary key of ``table``, taken ahead so that rows can name one another."""
         free = self._ids.get(table.name)
