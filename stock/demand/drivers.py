@@ -1,0 +1,166 @@
+"""What drives each item's use: the series behind it and the factor from series to item.
+
+Ink follows printed area, blanks their style and colour split by a size curve, everything else
+its own past. Built from the history and the links; amounts are in the items' base units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stock.demand.known import Bools, Floats, History, ItemTerms, Link
+from stock.demand.sizes import shop_curve, size_curve
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """One item's use of one series: use = series × (factor ± sd), of which a size takes a share.
+
+    ``share_weights`` are the weights of the size and of all other sizes in the family's Dirichlet
+    posterior, or None when the item takes the whole.
+    """
+
+    series: int
+    factor: float = 1.0
+    factor_sd: float = 0.0
+    share_weights: tuple[float, float] | None = None
+
+
+def drivers(
+    items: Sequence[ItemTerms], history: History, links: Sequence[Link]
+) -> tuple[History, tuple[tuple[Drive, ...], ...]]:
+    """The series to forecast and, per item, what it takes of each.
+
+    A linked item takes its linked series. A blank with a family takes a share of the family's
+    series (``family:<family>`` in the history, else the sum of its sizes). Other items take the
+    series of their own sku. A replaced sku's history is added to its successor's. Items whose
+    need comes by schedule or that have no series get no drive.
+    """
+    book = _Series(items, history)
+    by_item: dict[str, list[Link]] = {}
+    for link in links:
+        by_item.setdefault(link.item, []).append(link)
+    curves = _curves(items, book)
+    drives: list[tuple[Drive, ...]] = []
+    for item in items:
+        own = by_item.get(item.sku, [])
+        if item.every_prints or item.every_days:
+            drives.append(())
+        elif item.kind == "blank" and item.family and (item.family, item.size) in curves:
+            factor = own[0].factor if own else 1.0
+            sd = own[0].factor_sd if own else 0.0
+            row = book.family(item.family)
+            drives.append((Drive(row, factor, sd, curves[item.family, item.size]),))
+        elif own:
+            found = [(book.named(link.series), link) for link in own]
+            drives.append(tuple(Drive(r, k.factor, k.factor_sd) for r, k in found if r is not None))
+        else:
+            mine = book.own(item.sku)
+            drives.append(() if mine is None else (Drive(mine),))
+    return book.history(), tuple(drives)
+
+
+class _Series:
+    """Collects the series that are needed, each once."""
+
+    def __init__(self, items: Sequence[ItemTerms], history: History) -> None:
+        self.given = history
+        self.place = {key: row for row, key in enumerate(history.keys)}
+        self.replaces = {item.sku: item.replaces for item in items if item.replaces}
+        self.members: dict[str, list[str]] = {}
+        for item in items:
+            if item.kind == "blank" and item.family:
+                self.members.setdefault(item.family, []).append(item.sku)
+        self.keys: list[str] = []
+        self.values: list[Floats] = []
+        self.floors: list[Bools] = []
+        self.rows: dict[str, int] = {}
+
+    def _add(self, key: str, sources: Sequence[str]) -> int | None:
+        if key in self.rows:
+            return self.rows[key]
+        places = [self.place[source] for source in dict.fromkeys(sources) if source in self.place]
+        if not places:
+            return None
+        values = self.given.values[places]
+        missing = np.isnan(values).all(axis=0)
+        total = np.where(missing, np.nan, np.nansum(values, axis=0))
+        self.rows[key] = len(self.keys)
+        self.keys.append(key)
+        self.values.append(total)
+        self.floors.append(np.asarray(self.given.stocked_out[places].any(axis=0), bool))
+        return self.rows[key]
+
+    def lineage(self, sku: str) -> list[str]:
+        """The sku and all it replaces, newest first."""
+        line = [sku]
+        while (older := self.replaces.get(line[-1], "")) and older not in line:
+            line.append(older)
+        return line
+
+    def own(self, sku: str) -> int | None:
+        """Row of the sku's own use, with that of the items it replaces."""
+        return self._add(sku, self.lineage(sku))
+
+    def named(self, key: str) -> int | None:
+        """Row of a series of the history."""
+        return self.own(key) if key in self.replaces else self._add(key, [key])
+
+    def family(self, family: str) -> int:
+        """Row of a family's use."""
+        key = f"family:{family}"
+        sources = (
+            [key]
+            if key in self.place
+            else [sku for member in self.members[family] for sku in self.lineage(member)]
+        )
+        row = self._add(key, sources)
+        assert row is not None
+        return row
+
+    def used(self, sku: str) -> float:
+        """All the sku's past use."""
+        return float(
+            sum(
+                np.nansum(self.given.values[self.place[name]])
+                for name in self.lineage(sku)
+                if name in self.place
+            )
+        )
+
+    def history(self) -> History:
+        """The collected series."""
+        weeks = len(self.given.mondays)
+        values = np.array(self.values) if self.values else np.zeros((0, weeks))
+        floors = np.array(self.floors) if self.floors else np.zeros((0, weeks), bool)
+        return History(tuple(self.keys), self.given.mondays, values, floors)
+
+
+def _curves(
+    items: Sequence[ItemTerms], book: _Series
+) -> dict[tuple[str, str], tuple[float, float]]:
+    families: dict[str, dict[str, float]] = {}
+    shop: dict[str, float] = {}
+    for item in items:
+        if item.kind != "blank" or not item.family:
+            continue
+        used = book.used(item.sku)
+        sizes = families.setdefault(item.family, {})
+        sizes[item.size] = sizes.get(item.size, 0.0) + used
+        shop[item.size] = shop.get(item.size, 0.0) + used
+    pooled = shop_curve(shop)
+    curves: dict[tuple[str, str], tuple[float, float]] = {}
+    for family, sizes in families.items():
+        known = f"family:{family}" in book.place or any(
+            name in book.place for sku in book.members[family] for name in book.lineage(sku)
+        )
+        if not known:
+            continue
+        curve = size_curve(list(sizes), list(sizes.values()), pooled)
+        total = float(curve.weights.sum())
+        for size, weight in zip(curve.sizes, curve.weights, strict=True):
+            curves[family, size] = (float(weight), total - float(weight))
+    return curves
