@@ -86,6 +86,8 @@ class Posting:
         self._held: set[int] = set()
         self._holdings: dict[tuple[int, int, int | None], Holding] = {}
         self._by_item: dict[int, list[Holding]] = {}
+        self._by_place: dict[int, list[Holding]] = {}
+        self._places_read: set[int] = set()
         self._sku: dict[int, tuple[str, str]] = {}
         self.places: dict[int, Place] = {
             row.id: Place(*row)
@@ -152,6 +154,7 @@ class Posting:
     def _keep(self, holding: Holding) -> None:
         self._holdings[holding.key] = holding
         self._by_item.setdefault(holding.item_id, []).append(holding)
+        self._by_place.setdefault(holding.place_id, []).append(holding)
 
     def holdings(self, item_id: int, place_ids: Collection[int] | None = None) -> list[Holding]:
         """What is held of an item now (this posting's own movements counted), amounts above 0."""
@@ -164,13 +167,14 @@ class Posting:
 
     def slot_holdings(self, place_id: int) -> list[Holding]:
         """What is in one slot, oldest container first; its items are locked."""
-        items = self.connection.scalars(
-            select(balance.c.item_id).where(balance.c.place_id == place_id).distinct()
-        )
-        known = {h.item_id for h in self._holdings.values() if h.place_id == place_id}
-        self.hold({*items, *known})
-        found = [h for h in self._holdings.values() if h.place_id == place_id and h.amount > 0]
-        return sorted(found, key=lambda h: (h.container_id or 0, h.lot_id))
+        if place_id not in self._places_read:
+            self._places_read.add(place_id)
+            items = self.connection.scalars(
+                select(balance.c.item_id).where(balance.c.place_id == place_id).distinct()
+            )
+            self.hold(list(items))
+        found = [held for held in self._by_place.get(place_id, ()) if held.amount > 0]
+        return sorted(found, key=lambda held: (held.container_id or 0, held.lot_id))
 
     def names(self, item_id: int) -> tuple[str, str]:
         """(sku, unit) of an item held by this posting."""

@@ -1,0 +1,411 @@
+"""Logging prints: what a run took from slots, pretreat and shelf, good pieces and misprints.
+
+A print is never refused for lack of stock: it happened. What a place could not give is noted as
+an overrun and asks for a look at that place. Amounts are integers of thousandths.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Connection, func, select, update
+
+from stock.book.drawing import Draw
+from stock.book.opening import Book
+from stock.book.posting import Place, Posting
+from stock.book.tables import customer_order, entry, item, order_line, print_run, printer
+from stock.clock import now_utc
+from stock.errors import Refused
+from stock.ink.mode import CHANNELS
+from stock.shop.estimating import Estimator, LineUse, find_line
+from stock.shop.finding import find
+from stock.shop.slots import (
+    Overrun,
+    draw_from_shelf,
+    draw_from_slots,
+    move_draws,
+    note_overrun,
+    put_in,
+    slots_of,
+)
+from stock.units import format_amount, from_thousandths, to_thousandths
+
+MOST_PIECES = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Used:
+    """What a print took of one item, from where and which lots (thousandths)."""
+
+    item: str
+    amount: int
+    unit: str
+    places: tuple[str, ...]
+    lots: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """A logged print."""
+
+    entry: int
+    used: tuple[Used, ...]
+    overruns: tuple[Overrun, ...]
+    notes: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """With the contract's keys; amounts in base units."""
+        return {
+            "entry": self.entry,
+            "used": [
+                {
+                    "item": used.item,
+                    "amount": from_thousandths(used.amount),
+                    "unit": used.unit,
+                    "places": list(used.places),
+                    "lots": list(used.lots),
+                }
+                for used in self.used
+            ],
+            "overruns": [
+                {
+                    "item": over.item,
+                    "place": over.place,
+                    "asked": from_thousandths(over.asked),
+                    "taken": from_thousandths(over.taken),
+                    "unit": over.unit,
+                    "say": overrun_sentence(over),
+                }
+                for over in self.overruns
+            ],
+            "notes": list(self.notes),
+        }
+
+
+def overrun_sentence(over: Overrun) -> str:
+    """What an overrun asks of a person."""
+    asked, taken = format_amount(over.asked, over.unit), format_amount(over.taken, over.unit)
+    return f"Check {over.place}: {over.item} gave {taken} of {asked} asked."
+
+
+@dataclass(frozen=True, slots=True)
+class PrintLog:
+    """One run to log."""
+
+    order: str
+    line: int
+    good: int
+    misprints: int
+    on: date
+    printer: str = ""
+    location: str = ""
+    source_ref: str | None = None
+    note: str = ""
+
+
+def log_print(book: Book, log: PrintLog, *, who: str = "", assume_swaps: bool = False) -> Printed:
+    """Log one print run and return what it took.
+
+    Raises:
+        Refused: No such order line, or no pieces.
+        Unknown: No such printer.
+    """
+
+    def work(connection: Connection) -> Printed:
+        posting = Posting(connection, who=who, at=now_utc())
+        poster = PrintPoster(posting, assume_swaps=assume_swaps)
+        printed = poster.post(log)
+        posting.flush()
+        settle_orders(connection, [log.order])
+        return printed
+
+    return book.write(work)
+
+
+class PrintPoster:
+    """Posts print runs one after another within one posting."""
+
+    def __init__(self, posting: Posting, *, assume_swaps: bool) -> None:
+        self.posting = posting
+        self.connection = posting.connection
+        self.assume_swaps = assume_swaps
+        self.estimator = Estimator(self.connection)
+        self.swaps_assumed = 0
+        self._lines: dict[tuple[str, int], Any] = {}
+        self._pretreats: list[tuple[int, str]] | None = None
+        self._printers: dict[str, int] = {}
+        self._only_printer: int | None = None
+
+    def _printer_id(self, log: PrintLog, line: Any) -> int | None:
+        if log.printer:
+            if log.printer not in self._printers:
+                row = find(self.connection, printer, printer.c.code, log.printer, "printer")
+                self._printers[log.printer] = row.id
+            return self._printers[log.printer]
+        if line.printer_id is not None:
+            found: int = line.printer_id
+            return found
+        if self._only_printer is None:
+            ids = self.connection.scalars(select(printer.c.id).where(printer.c.active)).all()
+            self._only_printer = ids[0] if len(ids) == 1 else -1
+            if len(ids) > 1:
+                self._only_printer = -1
+        return self._only_printer if self._only_printer > 0 else None
+
+    def _line(self, log: PrintLog) -> Any:
+        key = (log.order, log.line)
+        if key not in self._lines:
+            self._lines[key] = find_line(self.connection, log.order, log.line)
+        return self._lines[key]
+
+    def post(self, log: PrintLog) -> Printed:
+        """Append one run; see :func:`log_print`."""
+        pieces = log.good + log.misprints
+        if log.good < 0 or log.misprints < 0 or not 0 < pieces <= MOST_PIECES:
+            raise Refused(
+                f"{log.good} good and {log.misprints} misprints were given; "
+                f"expected whole numbers that add up to 1 or more."
+            )
+        line = self._line(log)
+        if line.stage == "cancelled":
+            raise Refused(f"Order {log.order} is cancelled; import it as released before printing.")
+        printer_id = self._printer_id(log, line)
+        use = self.estimator.line_use(line, log.on, printer_id)
+        posting = self.posting
+        entry_id = posting.entry("print", log.on, note=log.note, source_ref=log.source_ref)
+        posting.add(
+            print_run,
+            entry_id=entry_id,
+            order_line_id=line.id,
+            printer_id=printer_id,
+            mode=self.estimator.mode(line.mode).code,
+            location=log.location or line.location,
+            good=log.good,
+            misprints=log.misprints,
+            calibrated=use.calibrated,
+            **{
+                f"{channel.lower()}_cm2": use.covered_cm2.get(channel, 0.0) * pieces
+                for channel in CHANNELS
+            },
+        )
+        run = _Run(self, entry_id, log)
+        if use.ml and printer_id is None:
+            run.notes.append("No printer was named, so no ink was drawn: name one with --printer.")
+        elif printer_id is not None:
+            for channel, ml in use.ml.items():
+                if ml > 0:
+                    run.take_ink(printer_id, channel, ml)
+        if use.pretreat_g > 0:
+            run.take_pretreat(use)
+        run.take_blanks(line)
+        run.notes.extend(use.notes)
+        return Printed(entry_id, tuple(run.used), tuple(run.overruns), tuple(run.notes))
+
+    def pretreats(self) -> list[tuple[int, str]]:
+        """(item id, unit) of pretreat that is ready to spray: concentrates are not."""
+        if self._pretreats is None:
+            concentrates = set(
+                self.connection.scalars(select(item.c.mixed_from).where(item.c.mixed_from != ""))
+            )
+            rows = self.connection.execute(
+                select(item.c.id, item.c.unit, item.c.sku)
+                .where(item.c.kind == "pretreat")
+                .order_by(item.c.id)
+            )
+            self._pretreats = [(row.id, row.unit) for row in rows if row.sku not in concentrates]
+        return self._pretreats
+
+
+class _Run:
+    """The draws of one run."""
+
+    def __init__(self, poster: PrintPoster, entry_id: int, log: PrintLog) -> None:
+        self.poster, self.posting, self.entry_id, self.log = poster, poster.posting, entry_id, log
+        self.used: list[Used] = []
+        self.overruns: list[Overrun] = []
+        self.notes: list[str] = []
+
+    def _post(self, draws: list[Draw], per_piece: int) -> None:
+        """Good pieces' share goes to printed, the misprints' share to waste."""
+        total = sum(draw.amount for draw in draws)
+        good_part = min(per_piece * self.log.good, total)
+        for_good: list[Draw] = []
+        for_waste: list[Draw] = []
+        for draw in draws:
+            part = min(draw.amount, good_part)
+            good_part -= part
+            if part:
+                for_good.append(Draw(draw.holding, part))
+            if draw.amount > part:
+                for_waste.append(Draw(draw.holding, draw.amount - part))
+        log, posting = self.log, self.posting
+        move_draws(posting, self.entry_id, log.on, for_good, posting.place("PRINTED"))
+        move_draws(posting, self.entry_id, log.on, for_waste, posting.place("WASTE"))
+
+    def _note_use(self, draws: list[Draw]) -> None:
+        for item_id in dict.fromkeys(draw.holding.item_id for draw in draws):
+            mine = [draw for draw in draws if draw.holding.item_id == item_id]
+            sku, unit = self.posting.names(item_id)
+            places = dict.fromkeys(self.posting.places[d.holding.place_id].code for d in mine)
+            lots = dict.fromkeys(draw.holding.lot_code for draw in mine)
+            self.used.append(
+                Used(sku, sum(d.amount for d in mine), unit, tuple(places), tuple(lots))
+            )
+
+    def take_ink(self, printer_id: int, channel: str, ml: float) -> None:
+        """Draw one channel's ink for all pieces from the printer's slots."""
+        slots = slots_of(self.posting, printer_id, channel)
+        if not slots:
+            self.notes.append(f"The printer has no slot for channel {channel}: nothing was drawn.")
+            return
+        per_piece = to_thousandths(ml)
+        asked = per_piece * (self.log.good + self.log.misprints)
+        draws = draw_from_slots(slots, self.posting, asked)
+        taken = sum(draw.amount for draw in draws)
+        if taken < asked and self.poster.assume_swaps and self._swap(slots):
+            draws = draw_from_slots(slots, self.posting, asked)
+            taken = sum(draw.amount for draw in draws)
+        self._post(draws, per_piece)
+        self._note_use(draws)
+        if taken < asked:
+            item_id = slots[0].item_id or (draws[0].holding.item_id if draws else None)
+            if item_id is None:
+                self.notes.append(f"Slot {slots[0].code} is empty and takes no known item.")
+                return
+            self.overruns.append(
+                note_overrun(self.posting, self.entry_id, item_id, slots[0], asked, taken)
+            )
+
+    def _swap(self, slots: list[Place]) -> bool:
+        """A file says it was printed and the slot had too little: a fresh one must have gone in."""
+        slot = slots[0]
+        if slot.item_id is None:
+            return False
+        shelf = draw_from_shelf(self.posting, slot.item_id, 1, day=self.log.on)
+        if not shelf:
+            return False
+        held = shelf[0].holding
+        amount = held.amount
+        if held.container_id is None:
+            amount = min(held.amount, self._container_size(slot.item_id, held.amount))
+        swap = self.posting.entry(
+            "load", self.log.on, note="assumed: the slot had too little for a print in a file"
+        )
+        put_in(self.posting, swap, self.log.on, held, amount, slot)
+        self.poster.swaps_assumed += 1
+        return True
+
+    def _container_size(self, item_id: int, most: int) -> int:
+        from stock.book.tables import pack
+
+        sizes = self.posting.connection.scalars(
+            select(pack.c.amount)
+            .where(pack.c.item_id == item_id)
+            .order_by(pack.c.preferred.desc(), pack.c.id)
+        ).all()
+        return sizes[0] if sizes else most
+
+    def take_pretreat(self, use: LineUse) -> None:
+        """Draw pretreat for all pieces, opened canisters and early dates first."""
+        pieces = self.log.good + self.log.misprints
+        ready = self.poster.pretreats()
+        if not ready:
+            self.notes.append("No pretreat is in the book: none was drawn.")
+            return
+        per_piece = to_thousandths(use.pretreat_g)
+        asked = per_piece * pieces
+        draws: list[Draw] = []
+        for item_id, unit in ready:
+            if unit != "g":
+                self.notes.append("Pretreat kept in mL is not drawn; keep it in g.")
+                continue
+            left = asked - sum(draw.amount for draw in draws)
+            if left > 0:
+                draws += draw_from_shelf(self.posting, item_id, left, day=self.log.on)
+        taken = sum(draw.amount for draw in draws)
+        self._post(draws, per_piece)
+        self._note_use(draws)
+        if taken < asked and ready:
+            shelf = self.posting.place("SHELF")
+            self.overruns.append(
+                note_overrun(self.posting, self.entry_id, ready[0][0], shelf, asked, taken)
+            )
+
+    def take_blanks(self, line: Any) -> None:
+        """Draw one blank per piece, a misprint's too; a customer's line draws only its own."""
+        asked = 1000 * (self.log.good + self.log.misprints)
+        draws = draw_from_shelf(
+            self.posting, line.blank_id, asked, day=self.log.on, owner=line.owner
+        )
+        taken = sum(draw.amount for draw in draws)
+        self._post(draws, 1000)
+        self._note_use(draws)
+        if taken < asked:
+            shelf = self.posting.place("SHELF")
+            self.overruns.append(
+                note_overrun(self.posting, self.entry_id, line.blank_id, shelf, asked, taken)
+            )
+
+
+def pieces_printed(connection: Connection, line_ids: list[int] | None = None) -> dict[int, int]:
+    """Good pieces by order line; undone runs do not count."""
+    undone = select(entry.c.reverses).where(entry.c.reverses.is_not(None))
+    query = (
+        select(print_run.c.order_line_id, func.sum(print_run.c.good))
+        .where(print_run.c.entry_id.not_in(undone), print_run.c.order_line_id.is_not(None))
+        .group_by(print_run.c.order_line_id)
+    )
+    if line_ids is not None:
+        query = query.where(print_run.c.order_line_id.in_(line_ids))
+    return {line: int(good) for line, good in connection.execute(query)}
+
+
+def settle_orders(connection: Connection, refs: list[str]) -> None:
+    """An order whose every line is fully printed becomes ``printed``, and back when undone."""
+    for start in range(0, len(refs), 400):
+        part = list(dict.fromkeys(refs))[start : start + 400]
+        rows = connection.execute(
+            select(
+                customer_order.c.id,
+                customer_order.c.stage,
+                order_line.c.id.label("line_id"),
+                order_line.c.quantity,
+            )
+            .join(order_line, order_line.c.order_id == customer_order.c.id)
+            .where(customer_order.c.ref.in_(part))
+        ).all()
+        printed = pieces_printed(connection, [row.line_id for row in rows])
+        done: dict[int, bool] = {}
+        stage: dict[int, str] = {}
+        for row in rows:
+            enough = printed.get(row.line_id, 0) >= row.quantity
+            done[row.id] = done.get(row.id, True) and enough
+            stage[row.id] = row.stage
+        for order_id, finished in done.items():
+            if finished and stage[order_id] in ("quote", "confirmed", "released"):
+                connection.execute(
+                    update(customer_order)
+                    .where(customer_order.c.id == order_id)
+                    .values(stage="printed")
+                )
+            elif not finished and stage[order_id] == "printed" and _has_runs(connection, order_id):
+                connection.execute(
+                    update(customer_order)
+                    .where(customer_order.c.id == order_id)
+                    .values(stage="released")
+                )
+
+
+def _has_runs(connection: Connection, order_id: int) -> bool:
+    """Whether any run of that order is in the book (an old order may be printed without one)."""
+    return (
+        connection.scalar(
+            select(func.count())
+            .select_from(print_run)
+            .join(order_line, order_line.c.id == print_run.c.order_line_id)
+            .where(order_line.c.order_id == order_id)
+        )
+        or 0
+    ) > 0
