@@ -371,9 +371,11 @@ def upgrade() -> None:
         sa.Column("min_celsius", sa.Float(), nullable=True),
         sa.Column("max_celsius", sa.Float(), nullable=True),
         sa.CheckConstraint(
-            "kind IN ('supplier', 'shelf', 'slot', 'printed', 'upkeep', 'waste', 'correction', 'quarantine', 'returned', 'mixing')",
+            "kind IN ('supplier', 'shelf', 'slot', 'printed', 'upkeep', 'waste', "
+            "'correction', 'quarantine', 'returned', 'mixing')",
             name=op.f("ck_place_kind_known"),
         ),
+        sa.CheckConstraint("feed IN ('', 'cartridge', 'tank')", name=op.f("ck_place_feed_known")),
         sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_place_item_id_item")),
         sa.ForeignKeyConstraint(
             ["printer_id"], ["printer.id"], name=op.f("fk_place_printer_id_printer")
@@ -677,10 +679,20 @@ def upgrade() -> None:
     op.create_index(op.f("ix_balance_item_id"), "balance", ["item_id"], unique=False)
     op.create_index(op.f("ix_balance_lot_id"), "balance", ["lot_id"], unique=False)
     op.create_index(
-        "uq_balance_place_lot_container",
+        "uq_balance_unopened",
         "balance",
-        ["place_id", "lot_id", sa.text("COALESCE(container_id, 0)")],
+        ["place_id", "lot_id"],
         unique=True,
+        sqlite_where=sa.text("container_id IS NULL"),
+        postgresql_where=sa.text("container_id IS NULL"),
+    )
+    op.create_index(
+        "uq_balance_in_container",
+        "balance",
+        ["place_id", "lot_id", "container_id"],
+        unique=True,
+        sqlite_where=sa.text("container_id IS NOT NULL"),
+        postgresql_where=sa.text("container_id IS NOT NULL"),
     )
 
     op.create_table(
@@ -722,6 +734,9 @@ def upgrade() -> None:
     op.create_index(
         op.f("ix_container_event_entry_id"), "container_event", ["entry_id"], unique=False
     )
+    op.create_index(
+        op.f("ix_container_event_place_id"), "container_event", ["place_id"], unique=False
+    )
 
     op.create_table(
         "movement",
@@ -750,7 +765,8 @@ def upgrade() -> None:
         sa.Column("amount", sa.BigInteger(), nullable=False),
         sa.CheckConstraint("amount > 0", name=op.f("ck_movement_amount_positive")),
         sa.CheckConstraint(
-            "from_place_id <> to_place_id OR COALESCE(from_container_id, 0) <> COALESCE(to_container_id, 0)",
+            "from_place_id <> to_place_id "
+            "OR COALESCE(from_container_id, 0) <> COALESCE(to_container_id, 0)",
             name=op.f("ck_movement_goes_somewhere"),
         ),
         sa.ForeignKeyConstraint(

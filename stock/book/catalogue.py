@@ -1,6 +1,7 @@
 """Tables of what the shop knows: suppliers, items, packs, places, printers, modes, artworks.
 
-These rows may change; what happened (see ``record``) may not.
+These rows may change; what happened (see ``record``) may not. ``item.mix_ratio`` is parts of water
+to one part of concentrate; ``place.unusable_rest`` holds where the pack states none.
 """
 
 from __future__ import annotations
@@ -131,6 +132,8 @@ PLACE_KINDS = (
     "mixing",
 )
 HOLDING_KINDS = ("shelf", "slot", "quarantine")
+FEEDS = ("", "cartridge", "tank")
+"""How a slot is fed: one container at a time, or a bulk tank that blends; empty: no slot."""
 
 place = Table(
     "place",
@@ -147,6 +150,7 @@ place = Table(
     Column("min_celsius", Float),
     Column("max_celsius", Float),
     CheckConstraint(f"kind IN {PLACE_KINDS}", name="kind_known"),
+    CheckConstraint(f"feed IN {FEEDS}", name="feed_known"),
 )
 
 print_mode = Table(

@@ -19,7 +19,6 @@ from sqlalchemy import (
     String,
     Table,
     UniqueConstraint,
-    func,
 )
 
 from stock.book.schema import Moment, identity, metadata, refers
@@ -118,11 +117,21 @@ balance = Table(
     CheckConstraint("amount >= 0", name="not_negative"),
 )
 Index(
-    "uq_balance_place_lot_container",
+    "uq_balance_unopened",
     balance.c.place_id,
     balance.c.lot_id,
-    func.coalesce(balance.c.container_id, 0),
     unique=True,
+    sqlite_where=balance.c.container_id.is_(None),
+    postgresql_where=balance.c.container_id.is_(None),
+)
+Index(
+    "uq_balance_in_container",
+    balance.c.place_id,
+    balance.c.lot_id,
+    balance.c.container_id,
+    unique=True,
+    sqlite_where=balance.c.container_id.is_not(None),
+    postgresql_where=balance.c.container_id.is_not(None),
 )
 
 container_event = Table(
@@ -134,7 +143,7 @@ container_event = Table(
     Column("state", String(12), nullable=False),
     Column("opened_on", Date),
     Column("effective_expiry", Date),
-    refers("place_id", "place", nullable=True),
+    refers("place_id", "place", nullable=True, index=True),
     CheckConstraint(f"state IN {CONTAINER_STATES}", name="state_known"),
 )
 
