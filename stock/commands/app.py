@@ -1,0 +1,85 @@
+"""The command line's door: global options, the groups of commands, errors into exit codes.
+
+Only light modules are imported here; a command imports what it needs when it runs, so that
+``stock --help`` and the everyday commands stay quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from stock import __version__
+from stock.commands import importing, measuring, moving, planning, starting
+from stock.commands.shared import BookOption, remember_book
+from stock.errors import ExitCode, StockError
+
+app = typer.Typer(
+    name="stock",
+    help="Ink, pretreat and blanks of a garment print shop: what is here, what is needed, "
+    "what to order, what expires.",
+    no_args_is_help=False,
+    invoke_without_command=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+)
+
+GROUPS = (starting, importing, moving, measuring, planning)
+for group in GROUPS:
+    group.register(app)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"stock {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def begin(
+    context: typer.Context,
+    book: BookOption = None,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Ink, pretreat and blanks of a print shop: what is here, what is needed, what to order.
+
+    Without a command the terminal UI opens.
+
+    Example:
+
+    \b
+        stock --book shop.sqlite reorder
+    """
+    remember_book(book)
+    if context.invoked_subcommand is None:
+        from stock.commands.shared import open_screens
+
+        open_screens()
+
+
+def main() -> None:
+    """Run the command line; every error this program knows becomes one sentence and a code."""
+    try:
+        app()
+    except StockError as error:
+        typer.echo(f"stock: {error}", err=True)
+        sys.exit(int(error.exit_code))
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(int(ExitCode.DONE))
+    except KeyboardInterrupt:
+        typer.echo("stock: stopped; nothing half-done was kept.", err=True)
+        sys.exit(130)
+    except OSError as error:
+        where = error.filename or ""
+        typer.echo(f"stock: {where}: {error.strerror or error}", err=True)
+        sys.exit(int(ExitCode.REFUSED))
+    except MemoryError:
+        typer.echo("stock: the machine ran out of memory; nothing was kept.", err=True)
+        sys.exit(int(ExitCode.REFUSED))

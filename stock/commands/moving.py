@@ -1,0 +1,171 @@
+"""What is done with goods every day: receive, scan, print."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from stock.commands.shared import (
+    JsonOption,
+    OnOption,
+    day_of,
+    parse_day,
+    reading_book,
+    say,
+    show_json,
+)
+from stock.errors import Refused, WrongUsage
+
+
+def register(app: typer.Typer) -> None:
+    """Add this group's commands."""
+    app.command()(receive)
+    app.command()(scan)
+    app.command("print")(print_run)
+
+
+def receive(
+    scan: Annotated[
+        list[str] | None,
+        typer.Option("--scan", metavar="CODE", help="What the scanner read (repeatable)."),
+    ] = None,
+    item: Annotated[str | None, typer.Option("--item", metavar="SKU", help="The item.")] = None,
+    packs: Annotated[int | None, typer.Option("--packs", help="How many packs.")] = None,
+    amount: Annotated[
+        str | None, typer.Option("--amount", help='How much, as "1.8 L" (instead of packs).')
+    ] = None,
+    lot: Annotated[str, typer.Option("--lot", help="Lot code on the label.")] = "",
+    expires: Annotated[
+        str | None, typer.Option("--expires", metavar="DATE", help="Use-by date on the label.")
+    ] = None,
+    supplier: Annotated[str, typer.Option("--supplier", help="Who sent it.")] = "",
+    purchase: Annotated[str, typer.Option("--purchase", help="Purchase order it belongs to.")] = "",
+    pack: Annotated[str, typer.Option("--pack", help="The supplier's pack code.")] = "",
+    place: Annotated[str, typer.Option("--place", help="Shelf it goes to.")] = "SHELF",
+    owner: Annotated[
+        str, typer.Option("--owner", help="Customer whose garments these are (not the shop's).")
+    ] = "",
+    certificate: Annotated[str, typer.Option("--certificate", help="Certificate on file.")] = "",
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Book a delivery, by the codes on its boxes or by hand.
+
+    Example:
+
+    \b
+        stock receive --item INK-W --packs 2 --lot W7731 --expires 2027-05-01
+        stock receive --scan "(01)09521234543213(17)270501(10)W7731"
+    """
+    from stock.shop.receive import Delivery
+    from stock.shop.receive import receive as book_delivery
+    from stock.shop.station import who
+
+    day = day_of(on)
+    until = parse_day(expires, "--expires") if expires else None
+    common = {
+        "on": day,
+        "supplier": supplier,
+        "purchase": purchase,
+        "place": place,
+        "owner": owner,
+        "certificate": certificate,
+        "pack_code": pack,
+    }
+    book = reading_book()
+    if scan:
+        from stock.shop.scanning import deliveries_of
+
+        wanted = deliveries_of(
+            scan, day, packs=packs, sku=item or "", lot=lot, expires=until, common=common
+        )
+    elif item is None:
+        raise WrongUsage("stock receive needs --scan CODE, or --item SKU with --packs N.")
+    else:
+        if packs is None and amount is None:
+            raise WrongUsage("stock receive --item needs --packs N or --amount.")
+        if packs is not None and packs <= 0:
+            raise Refused(f"{item}: {packs} packs were given; expected a whole number from 1.")
+        held = None
+        if amount is not None:
+            from stock.shop.amounts import amount_of_item
+
+            held = amount_of_item(book, item, amount)
+        wanted = [
+            Delivery(sku=item, packs=packs, amount=held, lot=lot, expires=until, **common)  # type: ignore[arg-type]
+        ]
+    from stock.shop.receive import receive_all
+
+    done = receive_all(book, wanted, who=who()) if len(wanted) > 1 else None
+    received = done or book_delivery(book, wanted[0], who=who())
+    if as_json:
+        show_json(received.to_json())
+        return
+    for booked in received.lots:
+        typer.echo(f"Entry {received.entry}: {booked}")
+    for note in received.notes:
+        say(f"  {note}")
+
+
+def scan(code: str, on: OnOption = None, as_json: JsonOption = False) -> None:
+    """Read a barcode and say what it holds; nothing is booked.
+
+    Example:
+
+    \b
+        stock scan "(01)09521234543213(17)270501(10)W7731"
+    """
+    from stock.exchange.barcodes import parse_code
+
+    found = parse_code(code, on=day_of(on))
+    if as_json:
+        show_json(found.to_json())
+        return
+    for key, value in found.to_json().items():
+        if key != "warnings" and value is not None:
+            typer.echo(f"{key:>10}  {value}")
+    for warning in found.warnings:
+        say(f"  {warning}")
+
+
+def print_run(
+    order: Annotated[str, typer.Option("--order", metavar="O", help="The order.")],
+    line: Annotated[int, typer.Option("--line", metavar="N", help="Its line.")],
+    good: Annotated[int, typer.Option("--good", help="Good pieces.")],
+    misprints: Annotated[int, typer.Option("--misprints", help="Spoiled pieces.")] = 0,
+    printer: Annotated[
+        str, typer.Option("--printer", metavar="P", help="Which printer (default: the line's).")
+    ] = "",
+    location: Annotated[str, typer.Option("--location", help="Print location.")] = "",
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Log a print run: what it took from slots and shelf. Never refused for lack of stock.
+
+    Example:
+
+    \b
+        stock print --order A1043 --line 1 --good 12 --misprints 1
+    """
+    from stock.exchange.safe_text import safe_text
+    from stock.shop.printing import PrintLog, log_print, overrun_sentence
+    from stock.shop.station import who
+    from stock.units import format_amount
+
+    log = PrintLog(order, line, good, misprints, day_of(on), printer, location)
+    done = log_print(reading_book(), log, who=who())
+    if as_json:
+        show_json(done.to_json())
+        return
+    typer.echo(f"Entry {done.entry}: {good} good, {misprints} misprints of {order}/{line}")
+    for used in done.used:
+        amount = format_amount(used.amount, used.unit)
+        typer.echo(
+            f"  {safe_text(used.item):<20} {amount:>12}  from {', '.join(used.places)}"
+            f" (lot {safe_text(', '.join(used.lots))})"
+        )
+    for over in done.overruns:
+        say(f"  {overrun_sentence(over)}")
+    for note in done.notes:
+        say(f"  {note}")

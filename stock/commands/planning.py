@@ -1,0 +1,190 @@
+"""What to order and what expires: ``stock reorder``, ``stock expiring``, ``stock onhand``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from stock.commands.shared import (
+    JsonOption,
+    OnOption,
+    day_of,
+    reading_book,
+    say,
+    show_json,
+    show_table,
+)
+from stock.errors import ExitCode, WrongUsage
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stock.plan.decisions import Decisions
+
+
+def register(app: typer.Typer) -> None:
+    """Add this group's commands."""
+    app.command()(reorder)
+    app.command()(expiring)
+    app.command()(onhand)
+
+
+def reorder(
+    on: OnOption = None,
+    supplier: Annotated[str, typer.Option("--supplier", help="Only this supplier.")] = "",
+    why: Annotated[
+        str, typer.Option("--why", metavar="ITEM", help="The full arithmetic of one item.")
+    ] = "",
+    as_json: JsonOption = False,
+) -> None:
+    """List what to buy this week, from whom, how many packs, and why.
+
+    Example:
+
+    \b
+        stock reorder --json > week.json
+        stock reorder --why INK-W
+    """
+    from stock.shop.planning import reorder_list
+
+    weekly = reorder_list(reading_book(), day_of(on), supplier=supplier)
+    if as_json:
+        show_json(weekly.to_json())
+    else:
+        print_reorder(weekly, why=bool(why), only=why)
+
+
+def print_reorder(weekly: Any, *, why: bool = False, only: str = "") -> None:
+    """The weekly list for people."""
+    from stock.exchange.safe_text import safe_text
+
+    lines = [line for line in weekly.lines if not only or line.item == only]
+    if not lines:
+        say(f"Nothing to order on {weekly.on}." if not only else f"No line for {only}.")
+    show_table(
+        ("supplier", "item", "pack", "packs", "amount", "cost", "order by", "runs out", "expires"),
+        [
+            (
+                line.supplier,
+                line.item,
+                line.pack,
+                line.packs,
+                f"{line.amount:,.6g} {line.unit}",
+                f"{line.cost:,.2f}",
+                line.order_by or "–",
+                f"{line.stockout_chance:.0%}",
+                f"{line.expiry_chance:.0%}",
+            )
+            for line in lines
+        ],
+        right=("packs", "amount", "cost", "runs out", "expires"),
+        title=f"To order on {weekly.on}",
+    )
+    if why:
+        for line in lines:
+            typer.echo(f"\n{safe_text(line.item)}")
+            for reason in line.why:
+                typer.echo(f"  {safe_text(reason)}")
+    for finding in weekly.findings:
+        say(f"  {finding}")
+
+
+def expiring(
+    within: Annotated[
+        str, typer.Option("--within", metavar="DAYS", help="How far ahead, as 90d or 12w.")
+    ] = "90d",
+    fail_if_any: Annotated[
+        bool, typer.Option("--fail-if-any", help="Exit code 4 when there is one.")
+    ] = False,
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the lots that expire soon, what will be left of them, and what helps.
+
+    Example:
+
+    \b
+        stock expiring --within 60d
+    """
+    from stock.shop.planning import expiring_lots
+
+    lots = expiring_lots(reading_book(), day_of(on), within_days=days_of(within))
+    if as_json:
+        show_json([lot.to_json() for lot in lots])
+    else:
+        print_expiring(lots)
+    if fail_if_any and lots:
+        raise typer.Exit(int(ExitCode.NEEDS_ATTENTION))
+
+
+def print_expiring(lots: Sequence[Any]) -> None:
+    """Expiring lots for people."""
+    if not lots:
+        say("No lot expires in that time.")
+        return
+    show_table(
+        ("use by", "days", "item", "lot", "place", "amount", "left then", "at risk", "advice"),
+        [
+            (
+                lot.effective_expiry,
+                lot.days,
+                lot.item,
+                lot.lot,
+                lot.place,
+                f"{lot.amount:,.6g} {lot.unit}",
+                f"{lot.left_mean:,.4g} {lot.unit}",
+                f"{lot.value_at_risk:,.2f}",
+                lot.advice,
+            )
+            for lot in lots
+        ],
+        right=("days", "amount", "left then", "at risk"),
+        title="Expiring lots",
+    )
+    say(
+        "Disposal: follow section 13 of the safety data sheet and your local rules; "
+        "never down a drain unless they allow it."
+    )
+
+
+def days_of(text: str) -> int:
+    """``90d``, ``12w`` or a bare number of days."""
+    raw = text.strip().lower()
+    factor = 7 if raw.endswith("w") else 1
+    digits = raw.rstrip("dw")
+    if not digits.isdigit() or int(digits) * factor > 3660:
+        raise WrongUsage(f"--within {text!r}: expected days as 90d or weeks as 12w.")
+    return int(digits) * factor
+
+
+def onhand(on: OnOption = None, as_json: JsonOption = False) -> None:
+    """Show what is here: by item, lot and place.
+
+    Example:
+
+    \b
+        stock onhand --on 2026-10-31
+    """
+    from stock.shop.onhand import on_hand
+    from stock.units import format_amount
+
+    rows = on_hand(reading_book(), None if on is None else day_of(on))
+    if as_json:
+        show_json([row.to_json() for row in rows])
+        return
+    show_table(
+        ("item", "lot", "place", "container", "amount", "use by"),
+        [
+            (
+                row.item,
+                row.lot,
+                row.place,
+                row.container or "–",
+                format_amount(row.amount, row.unit),
+                row.effective_expiry or "–",
+            )
+            for row in rows
+        ],
+        right=("amount",),
+    )

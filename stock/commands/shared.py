@@ -1,0 +1,150 @@
+"""What commands share: options declared once, the open book, output as JSON or as a table."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from stock.errors import WrongUsage
+
+if TYPE_CHECKING:
+    from stock.shop import Book
+
+BookOption = Annotated[
+    str | None,
+    typer.Option(
+        "--book",
+        metavar="PATH_OR_URL",
+        help="The book: a file, or postgresql://… (default: STOCK_BOOK, else the user's data).",
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+OnOption = Annotated[
+    str | None,
+    typer.Option("--on", metavar="DATE", help="Business day, as 2026-11-25 (default: today)."),
+]
+
+_book: dict[str, str | None] = {"where": None}
+
+
+def remember_book(where: str | None) -> None:
+    """Keep the global ``--book`` for the command that follows."""
+    _book["where"] = where
+
+
+def book_address() -> str:
+    """The book's path or URL: ``--book``, else the station's default."""
+    from stock.shop.station import default_book
+
+    return _book["where"] or default_book()
+
+
+def reading_book() -> Book:
+    """The book, which must exist: a command that reads never creates one."""
+    from stock.shop import open_book
+
+    return open_book(book_address())
+
+
+def making_book() -> Book:
+    """The book, created when there is none."""
+    from stock.shop import create_book
+
+    return create_book(book_address())
+
+
+def day_of(text: str | None, option: str = "--on") -> date:
+    """A business day from an option; none given means today."""
+    from stock.clock import today
+
+    return today() if text is None else parse_day(text, option)
+
+
+def parse_day(text: str, option: str) -> date:
+    """An ISO date, or any other way of writing one that has a single reading.
+
+    Raises:
+        WrongUsage: Not a date, or two readings.
+    """
+    from stock.clock import today
+    from stock.exchange.written_dates import read_date
+
+    try:
+        return read_date(text, on=today())
+    except ValueError as error:
+        raise WrongUsage(f"{option} {text!r}: {error}") from None
+
+
+def say(text: str) -> None:
+    """Talk to the person: stderr, so that stdout stays data."""
+    typer.echo(text, err=True)
+
+
+def show_json(document: Any) -> None:
+    """One JSON document on stdout."""
+    typer.echo(json.dumps(document, indent=2, ensure_ascii=False, default=_plain))
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "to_json"):
+        return value.to_json()
+    if isinstance(value, date):
+        return value.isoformat()
+    if hasattr(value, "item"):
+        return value.item()
+    raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+def show_table(
+    header: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    *,
+    right: Sequence[str] = (),
+    title: str = "",
+) -> None:
+    """A table on stdout: ruled on a terminal, plain aligned text when piped."""
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from stock.exchange.safe_text import safe_text
+
+    terminal = sys.stdout.isatty()
+    table = Table(
+        box=SIMPLE_HEAD if terminal else None,
+        title=title or None,
+        title_justify="left",
+        pad_edge=False,
+        show_edge=False,
+    )
+    for name in header:
+        table.add_column(name, justify="right" if name in right else "left", overflow="fold")
+    for row in rows:
+        table.add_row(*(Text(safe_text(str(cell))) for cell in row))
+    console = Console(file=sys.stdout, width=None if terminal else 240, highlight=False)
+    console.print(table)
+
+
+def with_progress(label: str, work: Callable[[Callable[[int, int], None]], Any]) -> Any:
+    """Run ``work(report)`` with a progress bar on stderr when it is a terminal."""
+    if not sys.stderr.isatty():
+        return work(lambda _done, _total: None)
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task(label, total=None)
+        return work(lambda done, total: progress.update(task, completed=done, total=total))
+
+
+def open_screens(address: str | None = None) -> None:
+    """Open the terminal UI on the book."""
+    from stock.screens.app import run
+
+    run(address or book_address())
