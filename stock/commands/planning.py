@@ -20,8 +20,6 @@ from stock.errors import ExitCode, WrongUsage
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stock.plan.decisions import Decisions
-
 
 def register(app: typer.Typer) -> None:
     """Add this group's commands."""
