@@ -4,69 +4,56 @@ A ``Posting`` holds the stock of the items it touches in memory, so that one del
 import of a hundred thousand rows run through the same code; ``flush`` writes it all. Amounts are
 integers of thousandths. Which lot to draw is decided in ``drawing``; what an action means is
 decided in ``stock.shop``.
+
+A balance row stands only where there is something: one that falls to nothing is removed, so that
+reading what is on hand costs the same after ten years as after ten days. The columns of
+``container`` that say its state follow its last event and are written here only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Table, bindparam, func, insert, select, text, update
+from sqlalchemy import Connection, Table, bindparam, delete, select, update
 
-from stock.book.catalogue import HOLDING_KINDS
-from stock.book.tables import balance, container, entry, item, lot, movement, place
+from stock.book.holding import Holding, Key, Place
+from stock.book.opening import Book
+from stock.book.pending import Pending
+from stock.book.tables import (
+    balance,
+    container,
+    entry,
+    item,
+    lot,
+    movement,
+    place,
+)
+from stock.clock import now_utc
 from stock.errors import NotEnough, Unknown
 from stock.units import format_amount
 
+__all__ = ["Holding", "Place", "Posting", "known_refs", "post"]
 
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A place of the book."""
-
-    id: int
-    code: str
-    kind: str
-    printer_id: int | None
-    channel: str
-    feed: str
-    item_id: int | None
-    capacity: int | None
-    unusable_rest: int
-
-    @property
-    def holds(self) -> bool:
-        """Whether stock can be here (shelf, slot, quarantine)."""
-        return self.kind in HOLDING_KINDS
+Result = TypeVar("Result")
 
 
-@dataclass(slots=True)
-class Holding:
-    """What one place holds of one lot and container. ``id`` is None until it is written."""
+def post(
+    book: Book, work: Callable[[Posting], Result], *, who: str = "", at: datetime | None = None
+) -> Result:
+    """Run ``work`` on a fresh posting in one write transaction, and write what it appended.
 
-    id: int | None
-    place_id: int
-    item_id: int
-    lot_id: int
-    container_id: int | None
-    amount: int
-    lot_code: str = ""
-    owner: str = ""
-    sealed_expiry: date | None = None
-    received_on: date = date.min
-    effective_expiry: date | None = None
-    written: int = 0
+    ``work`` may run more than once (see :meth:`Book.write`).
+    """
 
-    @property
-    def key(self) -> tuple[int, int, int | None]:
-        """(place, lot, container)."""
-        return self.place_id, self.lot_id, self.container_id
+    def writing(connection: Connection) -> Result:
+        posting = Posting(connection, who=who, at=at or now_utc())
+        result = work(posting)
+        posting.flush()
+        return result
 
-    @property
-    def last_day(self) -> date:
-        """Last day of use, for sorting: no date at all sorts last."""
-        return self.effective_expiry or self.sealed_expiry or date.max
+    return book.write(writing)
 
 
 class Posting:
@@ -80,13 +67,12 @@ class Posting:
         self.connection = connection
         self.who = who
         self.at = at
-        self._ids: dict[str, list[int]] = {}
-        self._rows: list[tuple[Table, list[dict[str, Any]]]] = []
-        self._by_table: dict[str, list[dict[str, Any]]] = {}
+        self._pending = Pending(connection)
         self._held: set[int] = set()
-        self._holdings: dict[tuple[int, int, int | None], Holding] = {}
-        self._by_item: dict[int, list[Holding]] = {}
-        self._by_place: dict[int, list[Holding]] = {}
+        self._holdings: dict[Key, Holding] = {}
+        self._by_item: dict[int, dict[Key, Holding]] = {}
+        self._by_place: dict[int, dict[Key, Holding]] = {}
+        self._changed: dict[Key, Holding] = {}
         self._places_read: set[int] = set()
         self._sku: dict[int, tuple[str, str]] = {}
         self.places: dict[int, Place] = {
@@ -115,7 +101,11 @@ class Posting:
         return found
 
     def hold(self, item_ids: Collection[int]) -> None:
-        """Lock these items (in id order) and read what all places hold of them."""
+        """Lock these items (in id order) and read what all places hold of them.
+
+        On PostgreSQL the lock is FOR NO KEY UPDATE: rows that merely name the item (an order line)
+        can still be written by others.
+        """
         wanted = sorted(set(item_ids) - self._held)
         if not wanted:
             return
@@ -124,7 +114,7 @@ class Posting:
             part = wanted[start : start + 500]
             names = select(item.c.id, item.c.sku, item.c.unit).where(item.c.id.in_(part))
             if self.connection.dialect.name == "postgresql":
-                names = names.order_by(item.c.id).with_for_update()
+                names = names.order_by(item.c.id).with_for_update(key_share=True)
             for row in self.connection.execute(names):
                 self._sku[row.id] = (row.sku, row.unit)
             held = (
@@ -151,30 +141,51 @@ class Posting:
                 holding.written = holding.amount
                 self._keep(holding)
 
+    def hold_places(self, place_ids: Collection[int]) -> None:
+        """Lock these slots (in id order), before items: two stations must not load one slot."""
+        if self.connection.dialect.name == "postgresql":
+            locked = select(place.c.id).where(place.c.id.in_(list(place_ids))).order_by(place.c.id)
+            self.connection.execute(locked.with_for_update(key_share=True)).all()
+
     def _keep(self, holding: Holding) -> None:
+        """Know a holding; the lists of what is there hold it only while something is."""
         self._holdings[holding.key] = holding
-        self._by_item.setdefault(holding.item_id, []).append(holding)
-        self._by_place.setdefault(holding.place_id, []).append(holding)
+        self._by_item.setdefault(holding.item_id, {})[holding.key] = holding
+        self._by_place.setdefault(holding.place_id, {})[holding.key] = holding
+
+    def _set(self, holding: Holding, amount: int) -> None:
+        if amount == 0:
+            del self._by_item[holding.item_id][holding.key]
+            del self._by_place[holding.place_id][holding.key]
+        elif holding.amount == 0:
+            self._keep(holding)
+        holding.amount = amount
+        self._changed[holding.key] = holding
 
     def holdings(self, item_id: int, place_ids: Collection[int] | None = None) -> list[Holding]:
         """What is held of an item now (this posting's own movements counted), amounts above 0."""
         self.hold([item_id])
         return [
             held
-            for held in self._by_item.get(item_id, ())
-            if held.amount > 0 and (place_ids is None or held.place_id in place_ids)
+            for held in self._by_item.get(item_id, {}).values()
+            if place_ids is None or held.place_id in place_ids
         ]
 
     def slot_holdings(self, place_id: int) -> list[Holding]:
         """What is in one slot, oldest container first; its items are locked."""
         if place_id not in self._places_read:
             self._places_read.add(place_id)
-            items = self.connection.scalars(
-                select(balance.c.item_id).where(balance.c.place_id == place_id).distinct()
-            )
-            self.hold(list(items))
-        found = [held for held in self._by_place.get(place_id, ()) if held.amount > 0]
+            there = select(balance.c.item_id).where(balance.c.place_id == place_id).distinct()
+            # Read again once locked: another station may have put in another item meanwhile.
+            while missing := set(self.connection.scalars(there)) - self._held:
+                self.hold(missing)
+        found = self._by_place.get(place_id, {}).values()
         return sorted(found, key=lambda held: (held.container_id or 0, held.lot_id))
+
+    def held_at(self, place_id: int, lot_id: int, container_id: int | None) -> int:
+        """How much one place holds of one lot and container; its item must be held."""
+        held = self._holdings.get((place_id, lot_id, container_id))
+        return held.amount if held else 0
 
     def names(self, item_id: int) -> tuple[str, str]:
         """(sku, unit) of an item held by this posting."""
@@ -182,38 +193,22 @@ class Posting:
 
     def pending(self, table: Table) -> list[dict[str, Any]]:
         """Rows of ``table`` added and not yet written."""
-        return self._by_table.get(table.name, [])
+        return self._pending.rows(table)
+
+    def pending_row(self, table: Table, row_id: int) -> dict[str, Any] | None:
+        """The row with that id, if it was added and is not yet written."""
+        return self._pending.row(table, row_id)
 
     def new_id(self, table: Table) -> int:
         """The next primary key of ``table``, taken ahead so that rows can name one another."""
-        free = self._ids.get(table.name)
-        if not free:
-            free = self._ids[table.name] = self._take_ids(table)
-        return free.pop()
-
-    def _take_ids(self, table: Table) -> list[int]:
-        block = 200 if table.name in self._ids else 8
-        if self.connection.dialect.name == "postgresql":
-            sequence = text(
-                f"SELECT nextval(pg_get_serial_sequence('{table.name}', 'id')) "
-                "FROM generate_series(1, :block)"
-            )
-            return sorted(self.connection.scalars(sequence, {"block": block}), reverse=True)
-        last = max(
-            self.connection.scalar(select(func.max(table.c.id))) or 0,
-            max((row["id"] for row in self._by_table.get(table.name, ())), default=0),
-        )
-        return list(range(last + block, last, -1))
+        return self._pending.new_id(table)
 
     def add(self, table: Table, **values: Any) -> int:
-        """Append a row (written by :meth:`flush`, in the order tables were first used)."""
-        rows = self._by_table.get(table.name)
-        if rows is None:
-            rows = self._by_table[table.name] = []
-            self._rows.append((table, rows))
-        row_id = self.new_id(table)
-        rows.append({"id": row_id, **values})
-        return row_id
+        """Append a row (written by :meth:`flush`) and return its id.
+
+        A row that no other names gets its id as it is written; 0 is returned for it.
+        """
+        return self._pending.add(table, values)
 
     def entry(
         self,
@@ -265,12 +260,12 @@ class Posting:
                 raise NotEnough(
                     sku, source.code, format_amount(amount, unit), format_amount(left, unit)
                 )
-            held.amount -= amount
+            self._set(held, left - amount)
         if target.holds:
             held = self._holdings.get((target.id, lot_id, to_container))
             if held is None:
                 held = self._new_holding(target.id, item_id, lot_id, to_container)
-            held.amount += amount
+            self._set(held, held.amount + amount)
         self.add(
             movement,
             entry_id=entry_id,
@@ -289,18 +284,13 @@ class Posting:
     ) -> Holding:
         held = Holding(None, place_id, item_id, lot_id, container_id, 0, *self._lot_facts(lot_id))
         held.effective_expiry = self._container_expiry(container_id)
-        self._keep(held)
+        self._holdings[held.key] = held
         return held
 
     def _lot_facts(self, lot_id: int) -> tuple[str, str, date | None, date]:
-        for row in reversed(self._by_table.get("lot", [])):
-            if row["id"] == lot_id:
-                return (
-                    row["code"],
-                    row.get("owner", ""),
-                    row.get("sealed_expiry"),
-                    row["received_on"],
-                )
+        row = self._pending.row(lot, lot_id)
+        if row is not None:
+            return row["code"], row.get("owner", ""), row.get("sealed_expiry"), row["received_on"]
         facts = select(lot.c.code, lot.c.owner, lot.c.sealed_expiry, lot.c.received_on)
         found = self.connection.execute(facts.where(lot.c.id == lot_id)).one()
         return found.code, found.owner, found.sealed_expiry, found.received_on
@@ -308,31 +298,30 @@ class Posting:
     def _container_expiry(self, container_id: int | None) -> date | None:
         if container_id is None:
             return None
-        for row in reversed(self._by_table.get("container", [])):
-            if row["id"] == container_id:
-                expiry: date | None = row.get("effective_expiry")
-                return expiry
+        row = self._pending.row(container, container_id)
+        if row is not None:
+            expiry: date | None = row.get("effective_expiry")
+            return expiry
         return self.connection.scalar(
             select(container.c.effective_expiry).where(container.c.id == container_id)
         )
 
     def flush(self) -> None:
         """Write all rows and balances. The posting may go on afterwards."""
-        for table, rows in self._in_order():
-            if rows:
-                for uniform in _same_columns(rows):
-                    self.connection.execute(insert(table), uniform)
-                rows.clear()
-        self._write_balances()
+        gone, changed = self._changed_balances()
+        at_row = balance.c.id == bindparam("row")
+        if gone:
+            self.connection.execute(delete(balance).where(at_row), gone)
+        self._pending.write()
+        if changed:
+            delta = balance.c.amount + bindparam("delta")
+            self.connection.execute(update(balance).where(at_row).values(amount=delta), changed)
 
-    def _in_order(self) -> list[tuple[Table, list[dict[str, Any]]]]:
-        """Parents before children, whatever order the caller added them in."""
-        rank = {"lot": 0, "entry": 1, "container": 2}
-        return sorted(self._rows, key=lambda pair: rank.get(pair[0].name, 3))
-
-    def _write_balances(self) -> None:
+    def _changed_balances(self) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+        """Balance rows to remove and to change; new ones join the rows to write."""
+        gone: list[dict[str, Any]] = []
         changed: list[dict[str, Any]] = []
-        for held in sorted(self._holdings.values(), key=lambda h: (h.item_id, h.id or 0)):
+        for held in sorted(self._changed.values(), key=lambda held: (held.item_id, held.id or 0)):
             if held.id is None and held.amount > 0:
                 held.id = self.add(
                     balance,
@@ -342,28 +331,14 @@ class Posting:
                     container_id=held.container_id,
                     amount=held.amount,
                 )
+            elif held.id is not None and held.amount == 0:
+                gone.append({"row": held.id})
+                held.id = None
             elif held.id is not None and held.amount != held.written:
                 changed.append({"row": held.id, "delta": held.amount - held.written})
             held.written = held.amount
-        rows = self._by_table.get("balance")
-        if rows:
-            self.connection.execute(insert(balance), rows)
-            rows.clear()
-        if changed:
-            self.connection.execute(
-                update(balance)
-                .where(balance.c.id == bindparam("row"))
-                .values(amount=balance.c.amount + bindparam("delta")),
-                changed,
-            )
-
-
-def _same_columns(rows: Sequence[dict[str, Any]]) -> Iterable[list[dict[str, Any]]]:
-    """Rows grouped by the columns they name, for executemany; order kept within a group."""
-    groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
-    for row in rows:
-        groups.setdefault(tuple(row), []).append(row)
-    return groups.values()
+        self._changed.clear()
+        return gone, changed
 
 
 def known_refs(connection: Connection, refs: Collection[str]) -> set[str]:

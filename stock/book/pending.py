@@ -1,0 +1,127 @@
+"""Rows appended and not yet written: their ids, their order, their writing.
+
+Knows nothing of amounts; that is ``posting``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Table, bindparam, func, insert, select, text, update
+
+from stock.book.tables import container, container_event
+
+NAMED_BY_OTHERS = frozenset(
+    {
+        "balance",
+        "container",
+        "customer_order",
+        "entry",
+        "item",
+        "lot",
+        "order_line",
+        "pack",
+        "purchase_line",
+        "purchase_order",
+    }
+)
+"""Tables whose rows get their id ahead; rows of the others are numbered as they are written, so
+that movements of one item stand in the order in which its lock was held."""
+
+PROJECTED = ("state", "opened_on", "effective_expiry")
+"""Columns of ``container`` that repeat its last event."""
+
+PARENTS_FIRST = {"lot": 0, "entry": 1, "container": 2}
+
+
+class Pending:
+    """The rows one transaction will write."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._free: dict[str, list[int]] = {}
+        self._blocks: dict[str, int] = {}
+        self._last: dict[str, int] = {}
+        self._rows: dict[str, tuple[Table, list[dict[str, Any]]]] = {}
+        self._by_id: dict[str, dict[int, dict[str, Any]]] = {}
+
+    def rows(self, table: Table) -> list[dict[str, Any]]:
+        """Rows of ``table`` added and not yet written."""
+        there = self._rows.get(table.name)
+        return there[1] if there else []
+
+    def row(self, table: Table, row_id: int) -> dict[str, Any] | None:
+        """The row with that id, if it was added and is not yet written."""
+        return self._by_id.get(table.name, {}).get(row_id)
+
+    def new_id(self, table: Table) -> int:
+        """The next primary key of ``table``, taken ahead so that rows can name one another."""
+        free = self._free.get(table.name)
+        if not free:
+            free = self._free[table.name] = self._take_ids(table)
+        return free.pop()
+
+    def _take_ids(self, table: Table) -> list[int]:
+        """A block of ids, largest first; blocks grow, so that one posting leaves no gap."""
+        block = self._blocks[table.name] = min(self._blocks.get(table.name, 0) * 8 or 1, 512)
+        if self._connection.dialect.name == "postgresql":
+            sequence = text(
+                f"SELECT nextval(pg_get_serial_sequence('{table.name}', 'id')) "
+                "FROM generate_series(1, :block)"
+            )
+            return sorted(self._connection.scalars(sequence, {"block": block}), reverse=True)
+        written = self._connection.scalar(select(func.max(table.c.id))) or 0
+        first = max(written, self._last.get(table.name, 0)) + 1
+        self._last[table.name] = first + block - 1
+        return list(range(first + block - 1, first - 1, -1))
+
+    def add(self, table: Table, values: dict[str, Any]) -> int:
+        """Append a row and return its id; 0 for a row that no other names."""
+        name = table.name
+        there = self._rows.get(name)
+        if there is None:
+            there = self._rows[name] = (table, [])
+        there[1].append(values)
+        if name not in NAMED_BY_OTHERS:
+            return 0
+        row_id = values["id"] = self.new_id(table)
+        self._by_id.setdefault(name, {})[row_id] = values
+        return row_id
+
+    def write(self) -> None:
+        """Write all rows, parents before children, whatever order they were added in."""
+        self._project_containers()
+        for table, rows in sorted(
+            self._rows.values(), key=lambda pair: PARENTS_FIRST.get(pair[0].name, 3)
+        ):
+            for uniform in _same_columns(rows):
+                self._connection.execute(insert(table), uniform)
+            rows.clear()
+        self._by_id.clear()
+
+    def _project_containers(self) -> None:
+        """The state columns of a container follow the last event appended for it."""
+        last = {row["container_id"]: row for row in self.rows(container_event)}
+        for row in self.rows(container):
+            event = last.pop(row["id"], None)
+            if event is not None:
+                row.update({name: event.get(name) for name in PROJECTED})
+        if last:
+            self._connection.execute(
+                update(container)
+                .where(container.c.id == bindparam("row"))
+                .values({name: bindparam(f"new_{name}") for name in PROJECTED}),
+                [
+                    {"row": row_id, **{f"new_{name}": event.get(name) for name in PROJECTED}}
+                    for row_id, event in last.items()
+                ],
+            )
+
+
+def _same_columns(rows: Sequence[dict[str, Any]]) -> Iterable[list[dict[str, Any]]]:
+    """Rows grouped by the columns they name, for executemany; order kept within a group."""
+    groups: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault(tuple(row), []).append(row)
+    return groups.values()
