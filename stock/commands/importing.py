@@ -52,8 +52,8 @@ def import_file(
         stock import --template orders > orders.csv
         stock import orders orders.csv --dry-run
     """
-    from stock.exchange.kinds import KINDS
-    from stock.exchange.rows import template as example_file
+    from stock.exchange.columns import KINDS
+    from stock.exchange.columns import template as example_file
 
     if template is not None:
         typer.echo(example_file(_known(template, KINDS)), nl=False)

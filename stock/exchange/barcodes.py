@@ -236,7 +236,7 @@ def _before_add_on(digits: str, symbol: str) -> str:
 
 
 def _plain(text: str, digits: str, on: date, warnings: list[str]) -> ScannedCode:
-    """A bare GTIN; an eight-digit UPC-E is widened; digits that are only GS1 data are asked about."""
+    """A bare GTIN; a UPC-E is widened; digits that are only GS1 data are asked about."""
     try:
         gtin, notes = _gtin(digits)
     except _NoReading as wrong:
