@@ -509,6 +509,7 @@ def upgrade() -> None:
         sa.Column("state", sa.String(length=12), nullable=False),
         sa.Column("opened_on", sa.Date(), nullable=True),
         sa.Column("effective_expiry", sa.Date(), nullable=True),
+        sa.Column("place_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
         sa.CheckConstraint(
             "state IN ('sealed', 'loaded', 'opened', 'empty', 'quarantined')",
             name=op.f("ck_container_state_known"),
@@ -516,10 +517,14 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["item_id"], ["item.id"], name=op.f("fk_container_item_id_item")),
         sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_container_lot_id_lot")),
         sa.ForeignKeyConstraint(["pack_id"], ["pack.id"], name=op.f("fk_container_pack_id_pack")),
+        sa.ForeignKeyConstraint(
+            ["place_id"], ["place.id"], name=op.f("fk_container_place_id_place")
+        ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_container")),
         sa.UniqueConstraint("code", name=op.f("uq_container_code")),
     )
     op.create_index(op.f("ix_container_lot_id"), "container", ["lot_id"], unique=False)
+    op.create_index(op.f("ix_container_place_id"), "container", ["place_id"], unique=False)
 
     op.create_table(
         "lot_parent",

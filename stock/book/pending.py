@@ -29,7 +29,7 @@ NAMED_BY_OTHERS = frozenset(
 """Tables whose rows get their id ahead; rows of the others are numbered as they are written, so
 that movements of one item stand in the order in which its lock was held."""
 
-PROJECTED = ("state", "opened_on", "effective_expiry")
+PROJECTED = ("state", "opened_on", "effective_expiry", "place_id")
 """Columns of ``container`` that repeat its last event."""
 
 PARENTS_FIRST = {"lot": 0, "entry": 1, "container": 2}

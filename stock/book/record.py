@@ -67,6 +67,7 @@ container = Table(
     Column("state", String(12), nullable=False),
     Column("opened_on", Date),
     Column("effective_expiry", Date),
+    refers("place_id", "place", nullable=True, index=True),
     CheckConstraint(f"state IN {CONTAINER_STATES}", name="state_known"),
 )
 

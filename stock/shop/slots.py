@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from sqlalchemy import select
 
+from stock.book.containers import retire_dry
 from stock.book.drawing import Draw, blended, fefo
+from stock.book.lots import effective_expiry
 from stock.book.posting import Holding, Place, Posting
 from stock.book.tables import container, container_event, item, overrun, pack
 
@@ -27,25 +29,6 @@ class Overrun:
     asked: int
     taken: int
     unit: str
-
-
-def effective_expiry(
-    sealed_expiry: date | None, opened_on: date | None, open_life_days: int | None
-) -> date | None:
-    """Last day of use: the earlier of the sealed date and opened on + open life.
-
-    Source: a plotter maker's manual (c. 1995) gives min(carton date, opened + open life).
-
-    >>> effective_expiry(date(2027, 5, 1), date(2026, 1, 1), 180)
-    datetime.date(2026, 6, 30)
-    """
-    opened_until = (
-        opened_on + timedelta(days=open_life_days)
-        if opened_on is not None and open_life_days is not None
-        else None
-    )
-    dates = [day for day in (sealed_expiry, opened_until) if day is not None]
-    return min(dates) if dates else None
 
 
 def slots_of(posting: Posting, printer_id: int, channel: str) -> list[Place]:
@@ -72,6 +55,7 @@ def put_in(
     """Move ``amount`` of a holding into ``target`` as a container and return its id.
 
     A sealed holding becomes a new container, opened on ``day``; an opened one keeps its own.
+    What ran dry in that slot before becomes empty.
     """
     facts = posting.connection.execute(
         select(item.c.open_life_days).where(item.c.id == held.item_id)
@@ -129,6 +113,8 @@ def put_in(
         effective_expiry=expiry,
         place_id=target.id,
     )
+    if target.kind == "slot":
+        retire_dry(posting, entry_id, target.id, but=container_id)
     return container_id
 
 
