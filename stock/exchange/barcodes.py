@@ -12,51 +12,41 @@ callers ask, they do not book. Nothing here knows which item a GTIN belongs to.
 
 from __future__ import annotations
 
-import calendar
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 from stock.errors import BarcodeUnreadable
+from stock.exchange.gs1_fields import (
+    DATE_AIS,
+    FIELD_NAMES,
+    FNC1,
+    GTIN_LENGTHS,
+    NoReading,
+    Swallowed,
+    checked,
+    full_date,
+    is_anchor,
+    read_bracketed,
+    read_elements,
+    read_gtin,
+    shown,
+    split_swallowed,
+)
 
-if TYPE_CHECKING:
-    from biip.gs1_element_strings import GS1ElementString
-
-FNC1: Final = "\x1d"
 MAX_LENGTH: Final = 2000
 """Longer texts are no scan: the largest symbols hold fewer characters of GS1 data."""
-
-GTIN_LENGTHS: Final = (8, 12, 13, 14)
-PIECES_WORTH_ASKING: Final = 1000
-"""From this count on, a count that also reads as count + next field is asked about."""
 
 _STAND_INS: Final = re.compile(r"<GS>|\{GS\}|<FNC1>|\{FNC1\}|\u241d|\^")
 _SYMBOLOGY: Final = re.compile(r"\]([A-Za-z][0-9A-Za-z])")
 _GTIN_SYMBOLS: Final = {"E0": "EAN or UPC", "E3": "EAN with add-on", "E4": "EAN-8", "I1": "ITF-14"}
 _GS1_SYMBOLS: Final = ("C1", "d2", "Q3", "e0", "J1")
-_BRACKETED: Final = re.compile(r"\((\d{2,4})\)")
 _LINK: Final = re.compile(r"https?://", re.IGNORECASE)
 
-_DATE_AIS: Final = {
-    "11": "production date",
-    "12": "due date",
-    "13": "packaging date",
-    "15": "best before date",
-    "16": "sell by date",
-    "17": "expiry date",
-    "7003": "expiry date and time",
-}
-_PAST_AIS: Final = ("11", "13")
-_NAMES: Final = {"10": "lot", "21": "serial number", "30": "count", "37": "count", "01": "GTIN"}
-
 Elements = tuple[tuple[str, str], ...]
-
-
-class _NoReading(Exception):
-    """Why a text does not read as GS1 data; becomes :class:`BarcodeUnreadable` at the door."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +122,7 @@ def parse_code(text: str, *, on: date, separator: str = "") -> ScannedCode:
     """
     try:
         return _parse(text, on, separator)
-    except _NoReading as no_reading:
+    except NoReading as no_reading:
         raise BarcodeUnreadable(text, str(no_reading)) from None
 
 
@@ -146,22 +136,9 @@ def normal_gtin(text: str) -> str:
     '06291041500213'
     """
     try:
-        return _gtin(re.sub(r"[ -]", "", text.strip()))[0]
-    except _NoReading as no_reading:
+        return read_gtin(re.sub(r"[ -]", "", text.strip()))[0]
+    except NoReading as no_reading:
         raise ValueError(str(no_reading)) from None
-
-
-def check_digit(body: str) -> int:
-    """GS1 check digit of the digits before it: weights 3 and 1 from the right.
-
-    Source: GS1 General Specifications 7.9.1.
-
-    >>> check_digit("629104150021")
-    3
-    """
-    from biip.checksums import gs1_standard_check_digit
-
-    return int(gs1_standard_check_digit(body))
 
 
 def join_scans(codes: Sequence[ScannedCode], *, on: date) -> tuple[ScannedCode, ...]:
@@ -195,9 +172,9 @@ def join_scans(codes: Sequence[ScannedCode], *, on: date) -> tuple[ScannedCode, 
 def _parse(text: str, on: date, separator: str) -> ScannedCode:
     trimmed = text.strip()
     if not trimmed:
-        raise _NoReading("it is empty")
+        raise NoReading("it is empty")
     if len(trimmed) > MAX_LENGTH:
-        raise _NoReading(f"it has {len(trimmed)} characters, more than any symbol holds")
+        raise NoReading(f"it has {len(trimmed)} characters, more than any symbol holds")
     if separator:
         trimmed = trimmed.replace(separator, FNC1)
     warnings: list[str] = []
@@ -216,19 +193,19 @@ def _parse(text: str, on: date, separator: str) -> ScannedCode:
             f"the symbol (]{symbol}) is not marked as GS1; read as GS1 data all the same"
         )
     if data.startswith("("):
-        return _build(text, "elements", _bracketed(data), on, warnings, False)
+        return _build(text, "elements", read_bracketed(data), on, warnings, False)
     digits = re.sub(r"[ -]", "", data)
     if symbol not in _GS1_SYMBOLS and digits.isdecimal() and len(digits) in GTIN_LENGTHS:
         return _plain(text, digits, on, warnings)
     if not data[:2].isdecimal():
-        raise _NoReading("it is neither a GTIN, a GS1 element string nor a GS1 Digital Link")
+        raise NoReading("it is neither a GTIN, a GS1 element string nor a GS1 Digital Link")
     return _elements(text, data, on, warnings)
 
 
 def _refuse_strange(data: str) -> None:
     strange = next((c for c in data if c != FNC1 and not " " <= c <= "~"), None)
     if strange is not None:
-        raise _NoReading(f"the character U+{ord(strange):04X} does not occur in GS1 data")
+        raise NoReading(f"the character U+{ord(strange):04X} does not occur in GS1 data")
 
 
 def _before_add_on(digits: str, symbol: str) -> str:
@@ -238,18 +215,18 @@ def _before_add_on(digits: str, symbol: str) -> str:
 def _plain(text: str, digits: str, on: date, warnings: list[str]) -> ScannedCode:
     """A bare GTIN; a UPC-E is widened; digits that are only GS1 data are asked about."""
     try:
-        gtin, notes = _gtin(digits)
-    except _NoReading as wrong:
+        gtin, notes = read_gtin(digits)
+    except NoReading as wrong:
         if len(digits) == 8 and digits.isascii() and digits[0] in "01":
             widened = _widened_upc_e(digits)
             if widened:
                 note = f"read as a UPC-E number, {widened} in full"
                 return ScannedCode(text, "gtin", widened, warnings=(*warnings, note))
         try:
-            elements = _walk(digits)
-        except _NoReading:
+            elements = read_elements(digits)
+        except NoReading:
             raise wrong from None
-        if not any(_is_anchor(ai, value, on) for ai, value in elements):
+        if not any(is_anchor(ai, value, on) for ai, value in elements):
             raise wrong from None
         note = f"suspect: {wrong}; read as GS1 fields instead"
         return _build(text, "elements", elements, on, [*warnings, note], True)
@@ -266,36 +243,12 @@ def _widened_upc_e(digits: str) -> str | None:
         return None
 
 
-def _gtin(digits: str) -> tuple[str, list[str]]:
-    from biip import ParseError
-    from biip.gtin import Gtin
-    from biip.rcn import Rcn
-
-    if not (digits.isascii() and digits.isdecimal()):
-        raise _NoReading("a GTIN has digits only")
-    if len(digits) not in GTIN_LENGTHS:
-        raise _NoReading(f"a GTIN has 8, 12, 13 or 14 digits, this has {len(digits)}")
-    if not digits.strip("0"):
-        raise _NoReading("a GTIN of zeros names nothing")
-    right = check_digit(digits[:-1])
-    if right != int(digits[-1]):
-        raise _NoReading(f"the check digit of GTIN {digits} should be {right}, not {digits[-1]}")
-    try:
-        gtin = Gtin.parse(digits)
-    except (ParseError, ValueError, AssertionError) as error:
-        raise _NoReading(f"{digits} is not a GTIN ({error})") from None
-    notes = []
-    if isinstance(gtin, Rcn):
-        notes.append("this number is for use within one company or region; it may not be unique")
-    return digits.zfill(14), notes
-
-
 def _link(text: str, uri: str, on: date) -> ScannedCode:
     from biip import ParseConfig, ParseError
     from biip.gs1_digital_link_uris import GS1DigitalLinkURI
 
     if any(not "!" <= c <= "~" for c in uri):
-        raise _NoReading("a web address has no spaces or special characters")
+        raise NoReading("a web address has no spaces or special characters")
     scheme, rest = uri.split("://", 1)
     path, query = (rest.split("?", 1) + [""])[:2]
     tidy = f"{scheme.lower()}://{path.rstrip('/')}" + (f"?{query}" if query else "")
@@ -303,207 +256,36 @@ def _link(text: str, uri: str, on: date) -> ScannedCode:
     try:
         parsed = GS1DigitalLinkURI.parse(tidy, config=config)
     except (ParseError, ValueError, ArithmeticError, AssertionError):
-        raise _NoReading(
+        raise NoReading(
             "this web address is not a GS1 Digital Link (…/01/GTIN/10/LOT?17=YYMMDD)"
         ) from None
-    return _build(text, "link", [_checked(element) for element in parsed.element_strings], on)
-
-
-def _bracketed(data: str) -> list[tuple[str, str]]:
-    """Fields of the printed form; a bracket that holds no known identifier belongs to a value."""
-    from biip import ParseConfig, ParseError
-    from biip.gs1_element_strings import GS1ElementString
-
-    starts = [m for m in _BRACKETED.finditer(data) if _known(m[1])]
-    if not starts or starts[0].start() != 0:
-        raise _NoReading(f"{data[:6]!r} is not a GS1 application identifier")
-    ends = [m.start() for m in starts[1:]] + [len(data)]
-    elements = []
-    config = ParseConfig(gs1_element_strings_verify_date=False)
-    for match, end in zip(starts, ends, strict=True):
-        value = data[match.end() : end].strip(FNC1 + " ")
-        try:
-            element = GS1ElementString.parse(match[1] + value, config=config)
-        except (ParseError, ValueError, ArithmeticError):
-            raise _NoReading(_why_not(match[1], value)) from None
-        elements.append(_checked(element))
-    return elements
-
-
-def _known(ai: str) -> bool:
-    from biip import ParseError
-    from biip.gs1_application_identifiers import GS1ApplicationIdentifier
-
-    try:
-        return bool(GS1ApplicationIdentifier.extract(ai).ai == ai)
-    except ParseError:
-        return False
-
-
-def _why_not(ai: str, value: str) -> str:
-    from biip.gs1_application_identifiers import GS1ApplicationIdentifier
-
-    known = GS1ApplicationIdentifier.extract(ai)
-    wanted = known.format.partition("+")[2]
-    if ai in _DATE_AIS:
-        wanted = "YYMMDD" if ai != "7003" else "YYMMDDhhmm"
-    return f"({ai}) {known.data_title.lower()}: {value[:24]!r} is not {wanted}"
-
-
-def _checked(element: GS1ElementString) -> tuple[str, str]:
-    """One field, its inner check digits verified."""
-    ai, value = str(element.ai.ai), str(element.value)
-    if not value or not value.isascii():
-        raise _NoReading(f"({ai}) is empty or holds characters that GS1 data does not have")
-    if ai in ("01", "02", "03"):
-        _gtin(value)
-    if element.sscc_error or element.gln_error:
-        raise _NoReading(f"({ai}) {value} has a wrong check digit")
-    return ai, value
-
-
-def _walk(data: str) -> list[tuple[str, str]]:
-    """Fields of a scanned element string, each ended by its length or a separator.
-
-    The parser takes one field at a time; the walk is ours because the parser cuts an over-long
-    value at its largest length and reads on in the middle of it, which is how a lost separator
-    would turn into a wrong lot without a word.
-    """
-    from biip import ParseConfig, ParseError
-    from biip.gs1_application_identifiers import GS1ApplicationIdentifier
-    from biip.gs1_element_strings import GS1ElementString
-
-    config = ParseConfig(gs1_element_strings_verify_date=False)
-    elements: list[tuple[str, str]] = []
-    rest = data
-    while rest:
-        try:
-            ai = GS1ApplicationIdentifier.extract(rest)
-        except ParseError:
-            raise _NoReading(
-                f"no GS1 application identifier begins with {rest[:4]!r}" + _after(elements)
-            ) from None
-        try:
-            element = GS1ElementString.extract(rest, config=config)
-        except (ParseError, ValueError, ArithmeticError):
-            value = rest[len(ai.ai) :].split(FNC1)[0]
-            raise _NoReading(_why_not(ai.ai, value) + _after(elements)) from None
-        elements.append(_checked(element))
-        rest = rest[len(ai.ai) + len(elements[-1][1]) :]
-        if ".." in ai.format and rest and not rest.startswith(FNC1):
-            raise _Swallowed(elements, rest)
-        rest = rest.lstrip(FNC1)
-    return elements
-
-
-class _Swallowed(_NoReading):
-    """A value of free length goes on past its largest length: its separator was lost."""
-
-    def __init__(self, elements: list[tuple[str, str]], rest: str) -> None:
-        ai, value = elements[-1]
-        self.before = elements[:-1]
-        run, _, self.after = rest.partition(FNC1)
-        self.ai, self.run = ai, value + run
-        name = _NAMES.get(ai, f"field ({ai})")
-        super().__init__(
-            f"the {name} {self.run[:40]!r} is longer than it may be or a separator is missing in it"
-        )
-
-
-def _after(elements: list[tuple[str, str]]) -> str:
-    return f" after ({elements[-1][0]}){elements[-1][1]}" if elements else ""
+    return _build(text, "link", [checked(element) for element in parsed.element_strings], on)
 
 
 def _elements(text: str, data: str, on: date, warnings: list[str]) -> ScannedCode:
     try:
-        elements = _walk(data)
-    except _Swallowed as swallowed:
-        split = _split(swallowed.ai, swallowed.run, on)
+        elements = read_elements(data)
+    except Swallowed as swallowed:
+        split = split_swallowed(swallowed.ai, swallowed.run, on)
         if split is None:
             raise
-        rest = _walk(swallowed.after) if swallowed.after else []
-        note = f"suspect: a separator is missing; read as {_shown(split)}"
+        rest = read_elements(swallowed.after) if swallowed.after else []
+        note = f"suspect: a separator is missing; read as {shown(split)}"
         whole = [*swallowed.before, *split, *rest]
         return _build(text, "elements", whole, on, [*warnings, note], True)
     for place, (ai, value) in enumerate(elements):
-        split = _split(ai, value, on)
+        split = split_swallowed(ai, value, on)
         if split is None:
             continue
         other = [*elements[:place], *split, *elements[place + 1 :]]
         try:
             reading = _build(text, "elements", other, on)
-        except _NoReading:
+        except NoReading:
             continue
-        name = _NAMES.get(ai, f"field ({ai})")
-        note = f"suspect: {name} {value!r} may have swallowed the next field ({_shown(split)})"
+        name = FIELD_NAMES.get(ai, f"field ({ai})")
+        note = f"suspect: {name} {value!r} may have swallowed the next field {shown(split)}"
         return _build(text, "elements", elements, on, [*warnings, note], True, reading)
     return _build(text, "elements", elements, on, warnings)
-
-
-def _shown(elements: Iterable[tuple[str, str]]) -> str:
-    return "".join(f"({ai}){value}" for ai, value in elements)
-
-
-def _split(ai: str, value: str, on: date) -> list[tuple[str, str]] | None:
-    """The value of a free-length field read as a shorter value and the fields it swallowed.
-
-    Only tails that begin with a field hardly met by chance count: a plausible date, a GTIN with
-    its check digit, a net weight. In a long count any field counts, since counts are short.
-    """
-    if ai not in ("10", "21", "22", "30", "37", "240", "241", "250", "400"):
-        return None
-    counts = ai in ("30", "37")
-    if counts and int(value) < PIECES_WORTH_ASKING:
-        return None
-    longest = 8 if counts else 20
-    for start in range(1, min(len(value), longest + 1)):
-        if value[start : start + 2] not in _TAIL_STARTS:
-            continue
-        try:
-            tail = _walk(value[start:])
-        except _NoReading:
-            continue
-        if counts or _is_anchor(*tail[0], on):
-            return [(ai, value[:start]), *tail]
-    return None
-
-
-_TAIL_STARTS: Final = frozenset(("01", "02", "10", "11", "13", "15", "16", "17", "21", "31"))
-
-
-def _is_anchor(ai: str, value: str, on: date) -> bool:
-    if ai in ("01", "02") or ai.startswith("310"):
-        return True
-    if ai not in _DATE_AIS:
-        return False
-    try:
-        day = _date(ai, value, on)
-    except _NoReading:
-        return False
-    years = timedelta(days=366)
-    if ai in _PAST_AIS:
-        return on - 10 * years <= day <= on + years
-    return on - 5 * years <= day <= on + 10 * years
-
-
-def _date(ai: str, digits: str, on: date) -> date:
-    """YYMMDD as a day, the century by a window of 49 years back and 50 ahead of ``on``.
-
-    Source: GS1 General Specifications 3.4 (day 00) and 7.12 (century).
-    """
-    year, month, day = int(digits[:2]), int(digits[2:4]), int(digits[4:6])
-    century = on.year - on.year % 100
-    ahead = year - on.year % 100
-    if ahead >= 51:
-        century -= 100
-    elif ahead <= -50:
-        century += 100
-    try:
-        if day == 0:
-            day = calendar.monthrange(century + year, month)[1]
-        return date(century + year, month, day)
-    except ValueError:
-        raise _NoReading(f"({ai}) {_DATE_AIS[ai]} {digits} is not a day of the calendar") from None
 
 
 @dataclass(slots=True)
@@ -514,8 +296,8 @@ class _Said:
 
     def add(self, ai: str, value: str) -> None:
         if self.fields.setdefault(ai, value) != value:
-            name = _NAMES.get(ai, _DATE_AIS.get(ai, f"field ({ai})"))
-            raise _NoReading(f"it gives two values for {name}: {self.fields[ai]} and {value}")
+            name = FIELD_NAMES.get(ai, DATE_AIS.get(ai, f"field ({ai})"))
+            raise NoReading(f"it gives two values for {name}: {self.fields[ai]} and {value}")
 
     def first(self, *ais: str) -> str | None:
         return next((self.fields[ai] for ai in ais if ai in self.fields), None)
@@ -534,7 +316,7 @@ def _build(
     for ai, value in elements:
         said.add(ai, value)
     notes = list(warnings)
-    dates = {ai: _date(ai, said.fields[ai], on) for ai in _DATE_AIS if ai in said.fields}
+    dates = {ai: full_date(ai, said.fields[ai], on) for ai in DATE_AIS if ai in said.fields}
     expires = dates.get("17") or dates.get("7003")
     produced = dates.get("11")
     best_before = dates.get("15")
@@ -542,7 +324,7 @@ def _build(
     if gtin is None:
         notes.append("no GTIN: the code does not say which item it is on")
     else:
-        notes.extend(_gtin(gtin)[1])
+        notes.extend(read_gtin(gtin)[1])
     if "01" in said.fields and "02" in said.fields and said.fields["01"] != said.fields["02"]:
         suspect = True
         notes.append("suspect: it names an item (01) and the content of a box (02)")
