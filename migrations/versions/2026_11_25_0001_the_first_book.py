@@ -633,6 +633,8 @@ def upgrade() -> None:
         sa.Column("price_minor", sa.BigInteger(), nullable=False),
         sa.Column("promised_on", sa.Date(), nullable=True),
         sa.Column("cancelled_packs", sa.Integer(), nullable=False),
+        sa.Column("stated_received_on", sa.Date(), nullable=True),
+        sa.Column("stated_received_packs", sa.Integer(), nullable=True),
         sa.Column("why", sa.JSON(), nullable=False),
         sa.CheckConstraint(
             "cancelled_packs >= 0 AND cancelled_packs <= packs",

@@ -87,6 +87,8 @@ purchase_line = Table(
     Column("price_minor", BigInteger, nullable=False, default=0),
     Column("promised_on", Date),
     Column("cancelled_packs", Integer, nullable=False, default=0),
+    Column("stated_received_on", Date),
+    Column("stated_received_packs", Integer),
     Column("why", JSON, nullable=False, default=list),
     UniqueConstraint("purchase_id", "pack_id"),
     CheckConstraint("packs > 0", name="packs_positive"),
