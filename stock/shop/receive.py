@@ -179,7 +179,179 @@ class DeliveryPoster:
         booked = ReceivedLot(the_item.sku, the_item.name, code, until, packs, amount, the_item.unit)
         return Received(entry_id, (booked,), tuple(notes))
 
-    def _same_date(sku: str, code: str, known: date | None, delivery: Delivery) -> date | None:
+    def _lot(
+        self,
+        delivery: Delivery,
+        the_item: Row[Any],
+        supplier_id: int | None,
+        expires: date | None,
+    ) -> tuple[int, str, date | None]:
+        code = delivery.lot.strip() or f"{delivery.on:%Y%m%d}"
+        key = (the_item.id, code, delivery.owner)
+        if key in self._fresh_lots:
+            lot_id, until = self._fresh_lots[key]
+            return lot_id, code, _same_date(the_item.sku, code, until, delivery)
+        known = self.lookup.lot(*key)
+        if known is not None:
+            return known.id, code, _same_date(the_item.sku, code, known.sealed_expiry, delivery)
+        lot_id = self.posting.add(
+            lot,
+            item_id=the_item.id,
+            code=code,
+            owner=delivery.owner,
+            sealed_expiry=expires,
+            produced_on=delivery.produced,
+            received_on=delivery.on,
+            supplier_id=supplier_id,
+            certificate=delivery.certificate,
+        )
+        self._fresh_lots[key] = (lot_id, expires)
+        return lot_id, code, expires
+
+
+def _pack_and_item(lookup: Lookup, delivery: Delivery) -> tuple[Row[Any] | None, Row[Any]]:
+    if delivery.gtin:
+        row = lookup.pack_by_gtin(delivery.gtin)
+        if row is None and not delivery.sku:
+            raise Unknown("item with the barcode", delivery.gtin)
+        if row is not None:
+            the_item = lookup.item_by_id(row.item_id)
+            if delivery.sku and delivery.sku != the_item.sku:
+                raise Refused(
+                    f"Barcode {delivery.gtin} belongs to {the_item.sku}, not to {delivery.sku}."
+                )
+            return row, the_item
+    if not delivery.sku:
+        raise Refused("A delivery needs an item or the code on its box.")
+    the_item = lookup.item(delivery.sku)
+    offered = lookup.packs(the_item.id)
+    if delivery.pack_code:
+        offered = [row for row in offered if row.code == delivery.pack_code]
+        if not offered:
+            raise Unknown(f"pack of {the_item.sku}", delivery.pack_code)
+    if delivery.supplier:
+        of_supplier = [row for row in offered if row.supplier == delivery.supplier]
+        offered = of_supplier or offered
+    if len({row.amount for row in offered}) > 1 and delivery.amount is None:
+        preferred = [row for row in offered if row.preferred]
+        if len(preferred) != 1:
+            sizes = ", ".join(
+                f"{row.code} ({format_amount(row.amount, the_item.unit)})" for row in offered
+            )
+            raise Refused(f"{the_item.sku} comes in several packs: {sizes}. Say which pack.")
+        offered = preferred
+    return (offered[0] if offered else None), the_item
+
+
+def _how_much(delivery: Delivery, chosen: Row[Any] | None, the_item: Row[Any]) -> tuple[int, int]:
+    if delivery.packs is not None:
+        if not 0 < delivery.packs <= MOST_PACKS:
+            raise Refused(
+                f"{the_item.sku}: {delivery.packs} packs were given; "
+                f"expected a whole number from 1 to {MOST_PACKS:,}."
+            )
+        if delivery.amount is not None:
+            return delivery.packs, delivery.amount
+        if chosen is None:
+            if the_item.unit == "each":
+                return delivery.packs, delivery.packs * 1000
+            raise Refused(f"{the_item.sku} has no pack in the book; give the amount instead.")
+        return delivery.packs, delivery.packs * chosen.amount
+    if delivery.amount is None or delivery.amount <= 0:
+        raise Refused(f"{the_item.sku}: say how many packs or how much arrived.")
+    if chosen is not None and delivery.amount % chosen.amount == 0:
+        return delivery.amount // chosen.amount, delivery.amount
+    return 0, delivery.amount
+
+
+def _expiry(
+    delivery: Delivery, the_item: Row[Any], chosen: Row[Any] | None
+) -> tuple[date | None, list[str]]:
+    notes: list[str] = []
+    expires = delivery.expires
+    life = (chosen.shelf_life_days if chosen is not None else None) or the_item.shelf_life_days
+    if expires is None and life is not None:
+        expires = (delivery.produced or delivery.on) + timedelta(days=life)
+        notes.append(f"No date on the label: {life} days of shelf life assumed, until {expires}.")
+    if expires is not None and expires < delivery.on:
+        notes.append(f"This lot was past its date ({expires}) when it arrived: claim it.")
+    if expires is not None and not 1990 <= expires.year <= 2150:
+        raise Refused(f"{the_item.sku}: {expires} is not a date a label would carry.")
+    if delivery.produced is not None and delivery.produced > delivery.on:
+        raise Refused(f"{the_item.sku}: produced on {delivery.produced}, after it arrived.")
+    return expires, notes
+
+
+def _purchase_line(
+    lookup: Lookup, ref: str, the_item: Row[Any], chosen: Row[Any] | None, packs: int
+) -> tuple[int | None, list[str]]:
+    order, connection = lookup.purchase(ref), lookup.connection
+    if order.state in ("closed", "cancelled"):
+        raise Refused(f"Purchase order {ref} is {order.state}; receive without it or reopen it.")
+    lines = connection.execute(
+        select(purchase_line)
+        .join(pack, pack.c.id == purchase_line.c.pack_id)
+        .where(purchase_line.c.purchase_id == order.id, pack.c.item_id == the_item.id)
+    ).all()
+    if not lines:
+        return None, [f"{the_item.sku} is not on purchase order {ref}: booked without a line."]
+    exact = [line for line in lines if chosen is not None and line.pack_id == chosen.id]
+    line = (exact or lines)[0]
+    come = packs_received(connection, [line.id]).get(line.id, 0)
+    open_packs = line.packs - line.cancelled_packs - come
+    if packs > open_packs:
+        return line.id, [f"{packs} packs came, {max(open_packs, 0)} were open on {ref}."]
+    return line.id, []
+
+
+def packs_received(connection: Connection, line_ids: Sequence[int]) -> dict[int, int]:
+    """Packs received so far by purchase line; undone deliveries do not count."""
+    if not line_ids:
+        return {}
+    undone = select(entry.c.reverses).where(entry.c.reverses.is_not(None))
+    rows = connection.execute(
+        select(receipt.c.purchase_line_id, func.sum(receipt.c.packs))
+        .where(receipt.c.purchase_line_id.in_(line_ids), receipt.c.entry_id.not_in(undone))
+        .group_by(receipt.c.purchase_line_id)
+    )
+    return {line_id: int(packs) for line_id, packs in rows}
+
+
+def settle_purchases(connection: Connection, refs: Sequence[str]) -> None:
+    """Bring the state of these purchase orders in line with what was received."""
+    for ref in dict.fromkeys(refs):
+        order = connection.execute(
+            select(purchase_order).where(purchase_order.c.ref == ref)
+        ).one_or_none()
+        if order is None or order.state == "cancelled":
+            continue
+        lines = connection.execute(
+            select(purchase_line).where(purchase_line.c.purchase_id == order.id)
+        ).all()
+        come = packs_received(connection, [line.id for line in lines])
+        open_lines = [
+            line for line in lines if come.get(line.id, 0) < line.packs - line.cancelled_packs
+        ]
+        if not open_lines:
+            state = "closed"
+        elif come:
+            state = "part received"
+        else:
+            state = "draft" if order.sent_on is None else "sent"
+        if state != order.state:
+            last = connection.scalar(
+                select(func.max(entry.c.day))
+                .join(receipt, receipt.c.entry_id == entry.c.id)
+                .where(receipt.c.purchase_line_id.in_([line.id for line in lines]))
+            )
+            connection.execute(
+                update(purchase_order)
+                .where(purchase_order.c.id == order.id)
+                .values(state=state, closed_on=last if state == "closed" else None)
+            )
+
+
+def _same_date(sku: str, code: str, known: date | None, delivery: Delivery) -> date | None:
     if delivery.expires is not None and known is not None and delivery.expires != known:
         raise Refused(
             f"Lot {code} of {sku} is in the book until {known}; this delivery says "
