@@ -153,7 +153,10 @@ class PlanSettings:
 
 @dataclass(frozen=True, eq=False)
 class Snapshot:
-    """The whole of what :func:`stock.plan.decide.plan` reads."""
+    """The whole of what :func:`stock.plan.decide.plan` reads.
+
+    ``hour`` is the local hour at which orders made from this plan go out, for cut-offs.
+    """
 
     day: date
     items: tuple[ItemTerms, ...]
@@ -172,3 +175,4 @@ class Snapshot:
     links: tuple[Link, ...] = ()
     upkeep: tuple[Upkeep, ...] = ()
     settings: PlanSettings = PlanSettings()
+    hour: int = 0

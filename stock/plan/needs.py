@@ -1,0 +1,153 @@
+"""The planner's view of need: joint daily paths, added up, and read at any day.
+
+Amounts are base units; day 0 is the snapshot's day and "through day t" includes it. Paths reach a
+horizon; what lies beyond is carried on from their later half. Nothing here knows stock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from stock.demand.known import Floats, ItemTerms
+from stock.plan.snapshot import Snapshot
+
+Paths = npt.NDArray[np.float32]
+Days = int | npt.NDArray[np.int64]
+
+LONGEST_WEEKS = 52
+
+
+class Needs(Protocol):
+    """What a source of joint need paths must answer; the demand package's does."""
+
+    @property
+    def items(self) -> tuple[ItemTerms, ...]:
+        """Items, the rows."""
+
+    @property
+    def n_paths(self) -> int:
+        """Number of joint paths."""
+
+    @property
+    def horizon_weeks(self) -> int:
+        """Weeks the paths reach."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Sentences about what could not be known."""
+
+    def row(self, sku: str) -> int:
+        """Row of item ``sku``."""
+
+    def daily(self, rows: Iterable[int]) -> Paths:
+        """Need per day, shape (rows, paths, 7 × weeks)."""
+
+    def known_parts(self, row: int) -> tuple[Floats, Floats, Floats]:
+        """Expected need per day from orders, from quotes and by upkeep, each (7 × weeks,)."""
+
+
+class DemandNeeds:
+    """The demand package's paths, with the expected parts day by day."""
+
+    def __init__(self, snapshot: Snapshot, horizon_weeks: int) -> None:
+        from stock.demand.paths import need_paths
+
+        settings = snapshot.settings
+        self._paths = need_paths(
+            snapshot.items,
+            snapshot.order_lines,
+            snapshot.past_lines,
+            snapshot.misprints,
+            snapshot.history,
+            snapshot.links,
+            snapshot.upkeep,
+            day=snapshot.day,
+            horizon_weeks=horizon_weeks,
+            n_paths=settings.paths,
+            seed=settings.seed,
+            weekdays=settings.weekdays,
+            closed=settings.closed,
+            peak_factor=settings.peak_factor,
+            misprint_prior=settings.misprint_prior,
+            autoets=settings.blend_autoets,
+        )
+        self.items = snapshot.items
+        self.n_paths = settings.paths
+        self.horizon_weeks = horizon_weeks
+        self.notes = self._paths.notes
+
+    def row(self, sku: str) -> int:
+        """Row of item ``sku``."""
+        return self._paths.row(sku)
+
+    def daily(self, rows: Iterable[int]) -> Paths:
+        """Need per day, shape (rows, paths, days)."""
+        return self._paths.daily(rows)
+
+    def known_parts(self, row: int) -> tuple[Floats, Floats, Floats]:
+        """Expected need per day from orders, from quotes and by upkeep."""
+        need = self._paths.need
+        upkeep = np.repeat(self._paths.upkeep[row] / 7, 7)
+        return need.firm_mean[row], need.quote_mean[row], upkeep
+
+
+class Course:
+    """Need of a few items added up along each path.
+
+    Args:
+        daily: Need per day, shape (rows, paths, days); it is added up in place.
+    """
+
+    def __init__(self, daily: Paths) -> None:
+        self.total = np.cumsum(daily, axis=2, out=daily)
+        self.rows, self.paths, self.days = self.total.shape
+        self._each = np.arange(self.paths)
+        self._tail: tuple[Floats, Floats, Floats] | None = None
+
+    def through(self, days: Days, rows: npt.NDArray[np.int64] | None = None) -> Floats:
+        """Need through the end of ``days`` (one for all paths or one each), shape (rows, paths).
+
+        A negative day gives 0.
+        """
+        chosen = np.arange(self.rows) if rows is None else rows
+        when = np.broadcast_to(np.asarray(days, np.int64), (self.paths,))
+        inside = np.clip(when, 0, self.days - 1)
+        found = self.total[chosen[:, None], self._each, inside].astype(float)
+        if (when < 0).any():
+            found[:, when < 0] = 0.0
+        beyond = np.maximum(when - (self.days - 1), 0)
+        if beyond.any():
+            found += self._beyond(chosen, beyond)
+        return found
+
+    def _beyond(self, chosen: npt.NDArray[np.int64], beyond: npt.NDArray[np.int64]) -> Floats:
+        """What is needed in so many days past the horizon.
+
+        The later half of the horizon is repeated: its mean, the part of each path's departure
+        that lasts (the correlation of the two halves), and chance for the rest.
+        """
+        if self._tail is None:
+            half = self.days // 2
+            first = self.total[:, :, half - 1].astype(float)
+            second = self.total[:, :, -1].astype(float) - first
+            mean = second.mean(axis=1, keepdims=True)
+            strays = second - mean
+            other = first - first.mean(axis=1, keepdims=True)
+            spread = np.sqrt((strays**2).mean(axis=1) * (other**2).mean(axis=1))
+            joint = (strays * other).mean(axis=1)
+            lasting = np.divide(joint, spread, out=np.zeros_like(joint), where=spread > 0)
+            self._tail = mean, strays, np.clip(lasting, 0.0, 1.0)[:, None]
+        mean, strays, lasting = (part[chosen] for part in self._tail)
+        blocks = beyond / (self.days - self.days // 2)
+        chance = np.roll(strays, 1, axis=1) * np.sqrt((1 - lasting**2) * blocks)
+        return np.asarray(np.maximum((mean + lasting * strays) * blocks + chance, 0.0))
+
+
+def horizon_for(snapshot: Snapshot, longest_lead_days: float) -> int:
+    """Weeks the paths must reach: the shop's setting, or two reviews past the longest lead time."""
+    days = longest_lead_days + 2 * snapshot.settings.review_days
+    return min(max(snapshot.settings.horizon_weeks, int(np.ceil(days / 7)) + 1), LONGEST_WEEKS)
