@@ -183,7 +183,7 @@ def _parse(text: str, on: date, separator: str) -> ScannedCode:
     if match:
         symbol, trimmed = match[1], trimmed[3:].lstrip()
         if symbol in _GTIN_SYMBOLS:
-            return _plain(text, _before_add_on(trimmed, symbol), on, warnings)
+            return _plain(text, _before_add_on(trimmed, symbol), on, warnings, symbol)
     if _LINK.match(trimmed):
         return _link(text, trimmed, on)
     data = _STAND_INS.sub(FNC1, trimmed).strip(FNC1 + " ")
@@ -199,7 +199,14 @@ def _parse(text: str, on: date, separator: str) -> ScannedCode:
         return _plain(text, digits, on, warnings)
     if not data[:2].isdecimal():
         raise NoReading("it is neither a GTIN, a GS1 element string nor a GS1 Digital Link")
-    return _elements(text, data, on, warnings)
+    try:
+        return _elements(text, data, on, warnings)
+    except NoReading as no_reading:
+        if symbol or not digits.isdecimal():
+            raise
+        raise NoReading(
+            f"it is no GTIN, which has 8, 12, 13 or 14 digits, and as GS1 data {no_reading}"
+        ) from None
 
 
 def _refuse_strange(data: str) -> None:
@@ -212,28 +219,44 @@ def _before_add_on(digits: str, symbol: str) -> str:
     return digits[:13] if symbol == "E3" else digits
 
 
-def _plain(text: str, digits: str, on: date, warnings: list[str]) -> ScannedCode:
+def _plain(text: str, digits: str, on: date, warnings: list[str], symbol: str = "") -> ScannedCode:
     """A bare GTIN; a UPC-E is widened; digits that are only GS1 data are asked about."""
     try:
         gtin, notes = read_gtin(digits)
     except NoReading as wrong:
-        if len(digits) == 8 and digits.isascii() and digits[0] in "01":
-            widened = _widened_upc_e(digits)
-            if widened:
-                note = f"read as a UPC-E number, {widened} in full"
-                return ScannedCode(text, "gtin", widened, warnings=(*warnings, note))
-        try:
-            elements = read_elements(digits)
-        except NoReading:
-            raise wrong from None
-        if not any(is_anchor(ai, value, on) for ai, value in elements):
-            raise wrong from None
-        note = f"suspect: {wrong}; read as GS1 fields instead"
-        return _build(text, "elements", elements, on, [*warnings, note], True)
-    return ScannedCode(text, "gtin", gtin, warnings=(*warnings, *notes))
+        return _not_a_gtin(text, digits, on, warnings, wrong)
+    widened = _widened_upc_e(digits) if symbol == "" else None
+    if widened is None:
+        return ScannedCode(text, "gtin", gtin, warnings=(*warnings, *notes))
+    note = f"suspect: it may also be the UPC-E number {widened}"
+    other = ScannedCode(text, "gtin", widened)
+    return ScannedCode(
+        text, "gtin", gtin, warnings=(*warnings, *notes, note), suspect=True, other_reading=other
+    )
+
+
+def _not_a_gtin(
+    text: str, digits: str, on: date, warnings: list[str], wrong: NoReading
+) -> ScannedCode:
+    """Digits whose check digit is wrong: a UPC-E number, GS1 fields without a GTIN, or neither."""
+    widened = _widened_upc_e(digits)
+    if widened is not None:
+        note = f"read as a UPC-E number, {widened} in full"
+        return ScannedCode(text, "gtin", widened, warnings=(*warnings, note))
+    try:
+        elements = read_elements(digits)
+    except NoReading:
+        raise wrong from None
+    if not any(is_anchor(ai, value, on) for ai, value in elements):
+        raise wrong from None
+    note = f"suspect: {wrong}; read as GS1 fields instead"
+    return _build(text, "elements", elements, on, [*warnings, note], True)
 
 
 def _widened_upc_e(digits: str) -> str | None:
+    """The GTIN that eight digits of a zero-suppressed UPC stand for, if they do."""
+    if len(digits) != 8 or not digits.isascii() or digits[0] not in "01":
+        return None
     from biip import ParseError
     from biip.upc import Upc
 
