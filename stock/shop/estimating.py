@@ -6,13 +6,13 @@ day asked for, so that a past print keeps the rate it was posted with.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select
+from sqlalchemy import Connection, Row, Select, insert, select
 
 from stock.book.opening import Book
 from stock.book.tables import (
@@ -265,16 +265,21 @@ def unmeasured(connection: Connection) -> list[tuple[int, str, str, str, str]]:
     return sorted(c for c in combinations if (c[0], c[3], c[4]) not in there)
 
 
-def measure_artworks(book: Book) -> list[str]:
+def measure_artworks(
+    book: Book, *, on_progress: Callable[[int, int], None] = lambda _done, _total: None
+) -> list[str]:
     """Measure what order lines need and keep the shares; returns a sentence per unreadable file."""
-    from stock.ink.measure import measure_shares
-
     with book.reading() as connection:
         wanted = unmeasured(connection)
         modes = modes_in(connection)
+    if not wanted:
+        return []
+    from stock.ink.measure import measure_shares
+
     complaints: list[str] = []
     rows: list[dict[str, Any]] = []
-    for artwork_id, code, file, garment, mode_code in wanted:
+    for done, (artwork_id, code, file, garment, mode_code) in enumerate(wanted):
+        on_progress(done, len(wanted))
         try:
             shares = measure_shares(Path(file), garment=garment, mode=modes[mode_code])
         except ArtworkUnreadable as error:
@@ -304,13 +309,8 @@ def _keep_shares(connection: Connection, rows: Iterable[Mapping[str, Any]]) -> N
         connection.execute(insert(artwork_share), fresh)
 
 
-def find_line(connection: Connection, order: str, line: int) -> Row[Any]:
-    """An order line with its order's stage, customer and the blank's sku.
-
-    Raises:
-        Refused: No such order or line.
-    """
-    rows = connection.execute(
+def _lines() -> Select[Any]:
+    return (
         select(
             order_line,
             customer_order.c.stage,
@@ -323,8 +323,22 @@ def find_line(connection: Connection, order: str, line: int) -> Row[Any]:
         .join(customer_order, customer_order.c.id == order_line.c.order_id)
         .join(item, item.c.id == order_line.c.blank_id)
         .outerjoin(printer, printer.c.id == order_line.c.printer_id)
-        .where(customer_order.c.ref == order)
-        .order_by(order_line.c.line)
+    )
+
+
+def all_lines(connection: Connection) -> Iterable[Row[Any]]:
+    """Every order line with its order's stage and customer and the blank's sku."""
+    return connection.execute(_lines())
+
+
+def find_line(connection: Connection, order: str, line: int) -> Row[Any]:
+    """One order line; see :func:`all_lines`.
+
+    Raises:
+        Refused: No such order or line.
+    """
+    rows = connection.execute(
+        _lines().where(customer_order.c.ref == order).order_by(order_line.c.line)
     ).all()
     if not rows:
         raise Refused(f"There is no order {order!r} in the book.")

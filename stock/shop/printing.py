@@ -19,7 +19,7 @@ from stock.book.tables import customer_order, entry, item, order_line, print_run
 from stock.clock import now_utc
 from stock.errors import Refused
 from stock.ink.mode import CHANNELS
-from stock.shop.estimating import Estimator, LineUse, find_line
+from stock.shop.estimating import Estimator, LineUse, all_lines, find_line
 from stock.shop.finding import find
 from stock.shop.slots import (
     Overrun,
@@ -127,13 +127,15 @@ def log_print(book: Book, log: PrintLog, *, who: str = "", assume_swaps: bool = 
 class PrintPoster:
     """Posts print runs one after another within one posting."""
 
-    def __init__(self, posting: Posting, *, assume_swaps: bool) -> None:
+    def __init__(self, posting: Posting, *, assume_swaps: bool, whole: bool = False) -> None:
         self.posting = posting
         self.connection = posting.connection
         self.assume_swaps = assume_swaps
         self.estimator = Estimator(self.connection)
         self.swaps_assumed = 0
-        self._lines: dict[tuple[str, int], Any] = {}
+        self._lines: dict[tuple[str, int], Any] = (
+            {(line.ref, line.line): line for line in all_lines(posting.connection)} if whole else {}
+        )
         self._pretreats: list[tuple[int, str]] | None = None
         self._printers: dict[str, int] = {}
         self._only_printer: int | None = None

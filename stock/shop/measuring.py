@@ -1,0 +1,89 @@
+"""Measuring artwork for people: with the book's rates when there is a book, else by priors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import select
+
+from stock.book.opening import book_url, open_book
+from stock.book.tables import printer
+from stock.clock import today
+from stock.errors import Refused, Unknown
+from stock.ink.mode import PretreatDose, PrintMode, Rate, prior_rates
+from stock.shop.estimating import DEFAULT_MODE, Estimator, modes_in
+from stock.shop.finding import find
+
+if TYPE_CHECKING:
+    from stock.ink.measure import Estimate
+
+
+def measure_files(
+    files: Sequence[Path],
+    *,
+    book: str,
+    width_cm: float | None,
+    height_cm: float | None,
+    garment: Any,
+    mode: str = "",
+    printer: str = "",
+    pieces: int = 1,
+    page: int = 1,
+) -> list[Estimate]:
+    """Estimates for files, one each.
+
+    Raises:
+        Refused: Sizes that cannot be; an artwork that cannot be read; a mode or printer named
+            that the book does not have.
+    """
+    from stock.ink.measure import estimate, measure_shares
+
+    if not 0 < pieces <= 1_000_000:
+        raise Refused(f"{pieces} pieces were given; expected a whole number from 1.")
+    the_mode, rates = _mode_and_rates(book, mode, printer)
+    found = []
+    for file in files:
+        shares = measure_shares(file, garment=garment, mode=the_mode, page=page)
+        found.append(
+            estimate(
+                shares,
+                width_cm=width_cm,
+                height_cm=height_cm,
+                rates=rates,
+                dose=PretreatDose(),
+                garment=garment,
+                pieces=pieces,
+            )
+        )
+    return found
+
+
+def _mode_and_rates(
+    address: str, mode: str, printer_code: str, day: date | None = None
+) -> tuple[PrintMode, dict[str, Rate]]:
+    url = book_url(address)
+    there = url.get_backend_name() != "sqlite" or Path(url.database or "").is_file()
+    if not there:
+        if mode not in ("", DEFAULT_MODE):
+            raise Unknown("print mode", mode, [DEFAULT_MODE])
+        if printer_code:
+            raise Unknown("printer", printer_code)
+        plain = PrintMode(code=DEFAULT_MODE)
+        return plain, prior_rates(plain)
+    book = open_book(address)
+    with book.reading() as connection:
+        known = modes_in(connection)
+        if mode and mode not in known:
+            raise Unknown("print mode", mode, sorted(known))
+        estimator = Estimator(connection)
+        the_mode = estimator.mode(mode)
+        printer_id = None
+        if printer_code:
+            printer_id = find(connection, printer, printer.c.code, printer_code, "printer").id
+        else:
+            ids = connection.scalars(select(printer.c.id).where(printer.c.active)).all()
+            printer_id = ids[0] if len(ids) == 1 else None
+        return the_mode, estimator.rates(printer_id, the_mode.code, day or today())
