@@ -7,11 +7,13 @@ followed. Formulas are read as the values stored with them.
 
 from __future__ import annotations
 
+import warnings
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final
 from xml.parsers import expat
 
 from stock.errors import Fault
@@ -28,6 +30,22 @@ MAX_COLUMNS: Final = 300
 MAX_EMPTY_ROWS: Final = 20_000
 """So many empty rows on end close the sheet: row numbers may jump as far as a file likes."""
 
+DAMAGE: Final = (
+    ArithmeticError,
+    AssertionError,
+    AttributeError,
+    EOFError,
+    LookupError,
+    OSError,
+    RuntimeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    zipfile.BadZipFile,
+    zlib.error,
+)
+"""What the workbook reader raises on damaged parts: it checks little and fails where it stands."""
+
 
 class SheetSource:
     """One sheet of a workbook."""
@@ -41,7 +59,7 @@ class SheetSource:
         self.decimal_comma = decimal_comma
         self.notes: list[str] = []
         _guard(path)
-        workbook = _open(path)
+        file, workbook = _open(path)
         try:
             names = list(workbook.sheetnames)
             if sheet and sheet not in names:
@@ -55,6 +73,7 @@ class SheetSource:
                 self.notes.append(f"read sheet {safe_text(self._title, longest=40)!r} only")
         finally:
             workbook.close()
+            file.close()
 
     def choose(self, score: Callable[[list[str]], tuple[int, int]]) -> None:
         """Cells need no delimiter."""
@@ -67,7 +86,7 @@ class SheetSource:
 class _SheetLines:
     def __init__(self, path: Path, title: str, skipped: int, decimal_comma: bool) -> None:
         self._sign = "," if decimal_comma else "."
-        self._workbook = _open(path)
+        self._file, self._workbook = _open(path)
         sheet = self._workbook[title]
         sheet.reset_dimensions()
         self._line = skipped
@@ -81,7 +100,9 @@ class _SheetLines:
 
     def __next__(self) -> Cells:
         try:
-            row = next(self._rows)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                row = next(self._rows)
         except StopIteration:
             raise
         except Exception as error:
@@ -103,6 +124,7 @@ class _SheetLines:
     def close(self) -> None:
         """Let the archive go."""
         self._workbook.close()
+        self._file.close()
 
 
 def _text(value: Any, sign: str) -> str:
@@ -129,12 +151,17 @@ def _text(value: Any, sign: str) -> str:
     return str(value)
 
 
-def _open(path: Path) -> Any:
+def _open(path: Path) -> tuple[IO[bytes], Any]:
     from openpyxl import load_workbook
 
+    # A handle, not the path: what the file is called says nothing about what it holds.
+    file = path.open("rb")
     try:
-        return load_workbook(path, read_only=True, data_only=True, keep_links=False)
-    except Exception as error:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return file, load_workbook(file, read_only=True, data_only=True, keep_links=False)
+    except DAMAGE as error:
+        file.close()
         why = safe_text(str(error) or type(error).__name__, longest=80)
         raise refuse(path, f"a damaged workbook ({why})", "a sound XLSX workbook") from None
 
@@ -176,9 +203,7 @@ def _guard(path: Path) -> None:
                                 f"a document type in {safe_text(part.filename, longest=60)}",
                                 "a workbook without one, as the standard says",
                             )
-    except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError):
-        raise refuse(path, "a damaged archive", "a sound XLSX workbook") from None
-    except zipfile.zlib.error:  # type: ignore[attr-defined]
+    except DAMAGE:
         raise refuse(path, "a damaged archive", "a sound XLSX workbook") from None
 
 

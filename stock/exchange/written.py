@@ -23,6 +23,7 @@ _DOT_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+(?:,[0-9]{1,20}
 _COMMA_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]{1,20})?")
 _TWO_WAYS: Final = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _SPACES: Final = str.maketrans("", "", " \u00a0\u202f'’")
+_SPACE_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}(?:[ \u00a0\u202f'’][0-9]{3})+(?:[.,][0-9]+)?")
 _WITH_UNIT: Final = re.compile(r"([+-]?[0-9][0-9.,'’ \u00a0\u202f]*|[+-]?[.,][0-9]+)([^0-9]*)")
 
 
@@ -86,7 +87,7 @@ def read_decimal(text: str, writing: Writing = Writing()) -> Decimal:
     >>> read_decimal("1.234,50")
     Decimal('1234.50')
     """
-    raw = text.translate(_SPACES)
+    raw = _ungrouped(text)
     if _PLAIN.fullmatch(raw):
         return Decimal(raw)
     comma, dot = writing.decimal_comma in (True, None), writing.decimal_comma in (False, None)
@@ -107,6 +108,12 @@ def read_decimal(text: str, writing: Writing = Writing()) -> Decimal:
     raise NotRead("a number")
 
 
+def _ungrouped(text: str) -> str:
+    """The number without the spaces or apostrophes that group its thousands."""
+    raw = text.strip()
+    return raw.translate(_SPACES) if _SPACE_GROUPED.fullmatch(raw) else raw
+
+
 def decimal_evidence(text: str) -> str:
     """The decimal sign that a number's own shape proves: ``.``, ``,`` or nothing.
 
@@ -114,7 +121,7 @@ def decimal_evidence(text: str) -> str:
     (',', '', ',')
     """
     match = _WITH_UNIT.match(text.strip().lstrip("€$£¥"))
-    raw = match[1].translate(_SPACES) if match else ""
+    raw = _ungrouped(match[1]) if match else ""
     if _TWO_WAYS.fullmatch(raw):
         return ""
     if _DOT.fullmatch(raw) or ("." in raw and _COMMA_GROUPED.fullmatch(raw)):
