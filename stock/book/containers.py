@@ -19,7 +19,7 @@ from stock.errors import Refused
 FOLLOWS: Final[dict[str | None, frozenset[str]]] = {
     None: frozenset({"sealed", "loaded", "opened", "quarantined"}),
     "sealed": frozenset({"sealed", "loaded", "opened", "empty", "quarantined"}),
-    "loaded": frozenset({"loaded", "opened", "empty", "quarantined"}),
+    "loaded": frozenset({"loaded", "opened", "empty", "quarantined"}),  # loaded: a date corrected
     "opened": frozenset({"loaded", "opened", "empty", "quarantined"}),
     "quarantined": frozenset({"opened", "empty", "quarantined"}),
     "empty": frozenset(),

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from stock.book.posting import Holding
+from stock.book.holding import Holding
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,20 +43,33 @@ def fefo(
     return draws
 
 
+def apportion(weights: Sequence[int], units: int) -> list[int]:
+    """Share whole ``units`` in proportion to ``weights`` by the largest remainder (Hare quota).
+
+    Exact on integers; ties go to the earlier weight. The parts add up to ``units``.
+
+    >>> apportion([47_000, 16_000, 15_900, 12_000, 6_100, 3_100], 10)
+    [5, 2, 1, 1, 1, 0]
+    """
+    total = sum(weights)
+    if total <= 0:
+        raise ValueError("nothing to share in proportion to")
+    shares = [divmod(weight * units, total) for weight in weights]
+    parts = [whole for whole, _ in shares]
+    by_remainder = sorted(range(len(weights)), key=lambda n: -shares[n][1])
+    for index in by_remainder[: units - sum(parts)]:
+        parts[index] += 1
+    return parts
+
+
 def blended(holdings: Sequence[Holding], amount: int) -> list[Draw]:
     """From a blend every lot gives its share; largest remainder, so that not a µL is lost.
 
     Returns draws of less than ``amount`` when there is less.
     """
     there = [held for held in holdings if held.amount > 0]
-    total = sum(held.amount for held in there)
-    amount = min(amount, total)
+    amount = min(amount, sum(held.amount for held in there))
     if amount <= 0:
         return []
-    shares = [divmod(held.amount * amount, total) for held in there]
-    taken = [whole for whole, _ in shares]
-    missing = amount - sum(taken)
-    by_remainder = sorted(range(len(there)), key=lambda n: (-shares[n][1], there[n].lot_id))
-    for index in by_remainder[:missing]:
-        taken[index] += 1
-    return [Draw(held, part) for held, part in zip(there, taken, strict=True) if part]
+    parts = apportion([held.amount for held in there], amount)
+    return [Draw(held, part) for held, part in zip(there, parts, strict=True) if part]

@@ -8,6 +8,7 @@ touches in id order (see ``posting``) and a serialisation failure is tried again
 from __future__ import annotations
 
 import os
+import random
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -20,7 +21,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, OperationalError, ProgrammingError
 
 from stock.book.revision import HEAD, KNOWN
-from stock.errors import BookUnusable
+from stock.errors import BookUnusable, Refused
 
 Result = TypeVar("Result")
 
@@ -110,7 +111,9 @@ class Book:
     def write(self, work: Callable[[Connection], Result]) -> Result:
         """Run ``work`` in one write transaction; tried again when another station was first.
 
-        ``work`` may run more than once, so it must not touch anything but the connection.
+        ``work`` may run more than once, so it must not touch anything but the connection. A row
+        that another station wrote at the same moment (the same new lot, the same file) is seen as
+        known on the second try.
         """
         for attempt in range(TRIES):
             try:
@@ -122,11 +125,15 @@ class Book:
                     with connection.begin():
                         return work(connection)
             except _TryAgain as again:
+                if again.twice and attempt > 0:
+                    raise Refused(
+                        f"The book has that already: {again.why}. Nothing was changed."
+                    ) from None
                 if attempt == TRIES - 1:
                     raise BookUnusable(
                         f"{self.shown} is busy: another station kept it locked ({again.why})."
                     ) from None
-                time.sleep(0.02 * 2**attempt)
+                time.sleep(random.uniform(0.5, 1.0) * 0.02 * 2**attempt)
         raise AssertionError("unreachable")
 
     def close(self) -> None:
@@ -135,8 +142,11 @@ class Book:
 
 
 class _TryAgain(Exception):
-    def __init__(self, why: str) -> None:
+    """Another try may mend it; ``twice``: the book has a row with that unique key."""
+
+    def __init__(self, why: str, *, twice: bool = False) -> None:
         self.why = why
+        self.twice = twice
 
 
 @contextmanager
@@ -153,6 +163,8 @@ def _sentence(error: DBAPIError, shown: str) -> Exception:
     said = str(error.orig)
     if state in RETRIED_STATES or "database is locked" in said:
         return _TryAgain(state or "locked")
+    if state == "23505" or "UNIQUE constraint failed" in said:
+        return _TryAgain(said.splitlines()[0], twice=True)
     if "malformed" in said or "not a database" in said:
         return BookUnusable(f"{shown} is damaged or not a book: {said}. Restore a backup.")
     if "readonly" in said or "read-only" in said:

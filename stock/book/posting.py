@@ -191,6 +191,17 @@ class Posting:
         """(sku, unit) of an item held by this posting."""
         return self._sku[item_id]
 
+    def held_items(self) -> frozenset[int]:
+        """Ids of the items this posting has locked."""
+        return frozenset(self._held)
+
+    def lot_code(self, lot_id: int) -> str:
+        """The code of a lot, written or not."""
+        for held in self._holdings.values():
+            if held.lot_id == lot_id:
+                return held.lot_code
+        return self._lot_facts(lot_id)[0]
+
     def pending(self, table: Table) -> list[dict[str, Any]]:
         """Rows of ``table`` added and not yet written."""
         return self._pending.rows(table)

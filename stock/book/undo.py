@@ -23,6 +23,9 @@ from stock.units import format_amount
 
 Legs = Sequence[Row[Any]]
 
+RELABELLED = "relabel"
+"""Kind of the entry that corrects a lot's date: put right by another one, never undone."""
+
 
 @dataclass(frozen=True, slots=True)
 class Undone:
@@ -91,6 +94,8 @@ def _refuse_a_second_time(posting: Posting, known: Row[Any]) -> None:
         raise CannotUndo(
             known.id, f"it is itself the undo of entry {known.reverses}; post the thing anew."
         )
+    if known.kind == RELABELLED:
+        raise CannotUndo(known.id, "it corrected a date; correct the date again instead.")
     by = posting.connection.scalar(select(entry.c.id).where(entry.c.reverses == known.id))
     if by is not None:
         raise CannotUndo(known.id, f"entry {by} undid it already.")

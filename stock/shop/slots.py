@@ -18,6 +18,7 @@ from stock.book.drawing import Draw, blended, fefo
 from stock.book.lots import effective_expiry
 from stock.book.posting import Holding, Place, Posting
 from stock.book.tables import container, container_event, item, overrun, pack
+from stock.errors import Refused
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,13 @@ def put_in(
 
 
 def name_container(posting: Posting, container_id: int, code: str) -> None:
-    """Give a container just added its printed code (``K000123`` unless one is given)."""
+    """Give a container just added its printed code (``K000123`` unless one is given).
+
+    Raises:
+        Refused: Another container has that code.
+    """
+    if code and posting.connection.scalar(select(container.c.id).where(container.c.code == code)):
+        raise Refused(f"Container {code} is in the book already; give another code.")
     for row in reversed(posting.pending(container)):
         if row["id"] == container_id:
             row["code"] = code or f"K{container_id:06d}"
