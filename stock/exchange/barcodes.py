@@ -36,6 +36,8 @@ from stock.exchange.gs1_fields import (
     shown,
     split_swallowed,
 )
+from stock.exchange.own_codes import AI as OWN_AI
+from stock.exchange.own_codes import OwnCode, read_own
 
 MAX_LENGTH: Final = 2000
 """Longer texts are no scan: the largest symbols hold fewer characters of GS1 data."""
@@ -63,6 +65,7 @@ class ScannedCode:
         best_before, produced: AI 15 and AI 11.
         count: Pieces: AI 37, else AI 30.
         net_weight_kg: AI 310n.
+        own: A place, container or item of the shop, from one of our own labels.
         elements: Every (application identifier, value) in the order scanned.
         warnings: Sentences for the person who scanned.
         suspect: The code may mean something else: ask before booking.
@@ -79,6 +82,7 @@ class ScannedCode:
     serial: str | None = None
     count: int | None = None
     net_weight_kg: Decimal | None = None
+    own: OwnCode | None = None
     elements: Elements = ()
     warnings: tuple[str, ...] = ()
     suspect: bool = False
@@ -99,6 +103,7 @@ class ScannedCode:
             "serial": self.serial,
             "count": self.count,
             "net_weight_kg": float(self.net_weight_kg) if self.net_weight_kg is not None else None,
+            "own": f"{self.own.kind} {self.own.code}" if self.own else None,
             "suspect": self.suspect,
             "warnings": list(self.warnings),
         }
@@ -344,9 +349,10 @@ def _build(
     produced = dates.get("11")
     best_before = dates.get("15")
     gtin = said.first("01", "02")
-    if gtin is None:
+    own = read_own(said.fields[OWN_AI]) if OWN_AI in said.fields else None
+    if gtin is None and own is None:
         notes.append("no GTIN: the code does not say which item it is on")
-    else:
+    elif gtin is not None:
         notes.extend(read_gtin(gtin)[1])
     if "01" in said.fields and "02" in said.fields and said.fields["01"] != said.fields["02"]:
         suspect = True
@@ -373,6 +379,7 @@ def _build(
         serial=said.first("21"),
         count=int(count) if count else None,
         net_weight_kg=weight,
+        own=own,
         elements=tuple(said.fields.items()),
         warnings=tuple(dict.fromkeys(notes)),
         suspect=suspect,
