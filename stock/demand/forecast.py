@@ -1,28 +1,32 @@
 """Forecasts of weekly use as quantiles of the total over the next h weeks, for every h.
 
 What is needed is the total over a protection interval, not a band around one week scaled by √h:
-each model gives quantiles of the h-week total directly, and the models' quantiles are averaged.
-Amounts are in the series' own unit. Nothing here knows what an item is, or what is on the book.
+each model of the pool gives quantiles of the h-week total directly, their quantiles are averaged
+with weights by class, and the average is widened where that class asks for it. Amounts are in the
+series' own unit. Nothing here knows what an item is, or what is on the book.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from stock.demand import pool
+from stock.demand import autoets as ets
 from stock.demand.classes import classify
 from stock.demand.draws import running_ranks
-from stock.demand.known import Floats, History
-from stock.demand.season import Season, season_of, week_factors
-from stock.demand.stocked_out import lift_floors
+from stock.demand.known import Bools, Floats, History
+from stock.demand.pool import LEAST_WEEKS, MODELS, level_means, pool_quantiles
+from stock.demand.quantile_tables import LEVELS, MEDIAN
+from stock.demand.season import Season, calendar_factors
+from stock.demand.stocked_out import fill_gaps, lift_floors
+from stock.demand.trust import Trust, learn_trust
+from stock.demand.young import usual_cv2, young_quantiles
 
-LEVELS: Final[Floats] = pool.LEVELS
+_ROWS_AT_ONCE = 512
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +42,8 @@ class Forecast:
         levels: Quantile levels between 0 and 1, rising, shape (Q,).
         total_quantiles: Quantiles of the total over the first h weeks, h = 1 … H, shape
             (n, H, Q); never negative, rising in h and in level.
+        whole: Whether a series counts whole things, so that its quantiles and paths do too.
+        trust: Weights and widening used, by class.
     """
 
     keys: tuple[str, ...]
@@ -47,6 +53,8 @@ class Forecast:
     weekly_mean: Floats
     levels: Floats
     total_quantiles: Floats
+    whole: Bools
+    trust: Trust
     _rows: dict[str, int] = field(default_factory=dict, repr=False)
 
     def row(self, key: str) -> int:
@@ -64,6 +72,7 @@ class Forecast:
         low, weight = _between(self.levels, wanted)
         grid = self.total_quantiles[:, weeks - 1]
         found: Floats = grid[:, low] * (1 - weight) + grid[:, low + 1] * weight
+        found[self.whole] = np.rint(found[self.whole])
         return found[:, 0] if np.ndim(level) == 0 else found
 
     def sample(self, rows: Iterable[int], n_paths: int, seed: int) -> npt.NDArray[np.float32]:
@@ -82,6 +91,8 @@ class Forecast:
             grid = self.total_quantiles[row]
             table = grid[:, low] * (1 - weight) + grid[:, low + 1] * weight
             np.maximum(table, 0.0, out=table)
+            if self.whole[row]:
+                np.rint(table, out=table)
             ranks = running_ranks(seed, self.keys[row], n_paths, weeks, _correlation(grid))
             totals = np.maximum.accumulate(table[column, ranks], axis=1)
             paths[place, :, 0] = totals[:, 0]
@@ -97,43 +108,139 @@ def forecast(
     autoets: bool = True,
     seed: int = 20_260_105,
     start: date | None = None,
+    trust: Trust | None = None,
 ) -> Forecast:
     """Forecast every series of ``history`` over ``horizon_weeks`` weeks.
 
     Weeks in which an item ran out are floors and are lifted to what is usual at or above them.
     A series with no use at all is class ``none``, with zero quantiles and a label that says so; a
-    series with no known week at all is labelled ``no history`` and must be given a prior.
+    series with no known week is labelled ``no history``. Series of fewer than 12 weeks take
+    their spread from the others.
 
     Args:
-        history: Weekly use; NaN only before a series began.
+        history: Weekly use; NaN before a series began (NaN later is filled from its neighbours).
         horizon_weeks: H, at least 1.
-        season: Demand multiplier by month, as a mapping or as (month, factor) pairs; the history
-            is divided by it before and the forecast multiplied by it after.
-        autoets: Whether AutoETS may take its share (see :mod:`stock.demand.pool`).
-        seed: Seed of the block bootstrap.
+        season: Demand multiplier by month, as a mapping or as (month, factor) pairs; empty: learnt
+            over all series where there are two years of them. The history is divided by it
+            before and the forecast multiplied by it after.
+        autoets: Whether AutoETS may take its share (see :mod:`stock.demand.autoets`).
+        seed: Which series are looked back on where there are many.
         start: First day of week 1; default the day after the history's last week.
+        trust: Weights and widening to use instead of learning them from these series.
+
+    Raises:
+        ValueError: A horizon below 1 week, or negative or infinite use.
     """
     if horizon_weeks < 1:
         raise ValueError(f"the horizon is {horizon_weeks} weeks; at least 1 was expected")
-    weeks = len(history.mondays)
-    first = start or (
-        history.mondays[-1].astype(object) + timedelta(days=7) if weeks else date(1970, 1, 5)
-    )
-    factors = season_of(season)
-    past = week_factors(factors, [day.astype(object) for day in history.mondays])
-    ahead = week_factors(factors, [first + timedelta(days=7 * k) for k in range(horizon_weeks)])
-    values = lift_floors(history.values, history.stocked_out) / past
-    classes = classify(history.values)
-    pooled = pool.total_quantiles(values, horizon_weeks, classes, autoets=autoets, seed=seed)
-    quantiles = pooled.quantiles
-    mean = pooled.weekly_mean * ahead
-    if np.any(ahead != 1.0):
-        stretch = np.cumsum(ahead) / np.arange(1, horizon_weeks + 1)
-        quantiles = quantiles * stretch[None, :, None]
-    quantiles = np.maximum.accumulate(np.maximum.accumulate(quantiles, axis=2), axis=1)
+    if np.any(history.values < 0) or np.any(np.isinf(history.values)):
+        raise ValueError("weekly use holds a negative or infinite amount")
+    mondays = [day.astype(object) for day in history.mondays]
+    first = start or (mondays[-1] + timedelta(days=7) if mondays else date(1970, 1, 5))
+    raw = lift_floors(fill_gaps(history.values), history.stocked_out)
+    classes = classify(raw)
+    past, ahead = calendar_factors(season, raw, mondays, first, horizon_weeks)
+    values = raw / past
+    if trust is None:
+        trust = learn_trust(values, classes, horizon_weeks, seed)
+    found = _Found(values, classes, horizon_weeks)
+    found.fill_from_pool(trust)
+    if autoets:
+        found.add_autoets()
+    found.widen(trust)
+    found.fill_young()
+    whole = np.array([bool(np.all(row[~np.isnan(row)] % 1 == 0)) for row in history.values], bool)
+    quantiles = found.quantiles
+    np.maximum(quantiles, 0.0, out=quantiles)
+    stretch = np.cumsum(ahead) / np.arange(1, horizon_weeks + 1)
+    quantiles *= stretch[None, :, None]
+    np.rint(quantiles, out=quantiles, where=whole[:, None, None])
+    np.maximum.accumulate(quantiles, axis=2, out=quantiles)
+    np.maximum.accumulate(quantiles, axis=1, out=quantiles)
     return Forecast(
-        history.keys, first, tuple(map(str, classes)), pooled.labels, mean, LEVELS, quantiles
+        history.keys,
+        first,
+        tuple(map(str, classes)),
+        tuple(found.labels),
+        found.mean[:, None] * ahead,
+        LEVELS,
+        quantiles,
+        whole,
+        trust,
     )
+
+
+class _Found:
+    """Quantiles of every series as they are gathered."""
+
+    def __init__(self, values: Floats, classes: npt.NDArray[np.str_], horizon: int) -> None:
+        self.values, self.classes, self.horizon = values, classes, horizon
+        known = ~np.isnan(values)
+        self.known_weeks = known.sum(axis=1)
+        self.quantiles = np.zeros((len(values), horizon, len(LEVELS)))
+        self.mean = np.zeros(len(values))
+        self.labels = [
+            "no history" if not weeks else f"no use in {weeks} weeks" for weeks in self.known_weeks
+        ]
+        self.pooled = (self.known_weeks >= LEAST_WEEKS) & (classes != "none")
+
+    def _blocks(self) -> Iterator[tuple[npt.NDArray[np.intp], Floats]]:
+        """Rows known from the same week on, some hundred at a time.
+
+        Long pasts are cut to a multiple of eight weeks, so that there are few different lengths.
+        """
+        weeks = self.known_weeks
+        length = np.where(weeks > 40, np.maximum(40, weeks // 8 * 8), weeks)
+        length[weeks == self.values.shape[1]] = self.values.shape[1]
+        for one in np.unique(length[self.pooled]):
+            rows = np.flatnonzero(self.pooled & (length == one))
+            for begin in range(0, len(rows), _ROWS_AT_ONCE):
+                part = rows[begin : begin + _ROWS_AT_ONCE]
+                yield part, self.values[part, -int(one) :]
+
+    def fill_from_pool(self, trust: Trust) -> None:
+        """Average the models' quantiles with each class's weights."""
+        horizons = range(1, self.horizon + 1)
+        for rows, block in self._blocks():
+            names = self.classes[rows]
+            weights = np.array([trust.weights[str(name)] for name in names]).T
+            place_of = {model: place for place, model in enumerate(MODELS)}
+            gathered = np.zeros((self.horizon, len(rows), len(LEVELS)))
+            for h, model, found in pool_quantiles(block, horizons):
+                np.maximum(found, 0.0, out=found)
+                found *= weights[place_of[model]][:, None]
+                gathered[h] += found
+            self.quantiles[rows] = gathered.transpose(1, 0, 2)
+            self.mean[rows] = level_means(block)
+        for row in np.flatnonzero(self.pooled):
+            self.labels[row] = f"average of {len(MODELS)} models"
+
+    def add_autoets(self) -> None:
+        """Give AutoETS its share in the series it takes part in."""
+        for row in ets.rows_for(self.classes, self.known_weeks):
+            series = self.values[row, -int(self.known_weeks[row]) :]
+            found = ets.autoets_quantiles(series, self.horizon)
+            if found is not None:
+                self.quantiles[row] += ets.SHARE * (found - self.quantiles[row])
+                self.labels[row] += " and AutoETS"
+
+    def widen(self, trust: Trust) -> None:
+        """Move each quantile away from the median by its class's factor."""
+        for name in trust.widening:
+            rows = np.flatnonzero(self.pooled & (self.classes == name))
+            middle = self.quantiles[rows, :, MEDIAN : MEDIAN + 1]
+            self.quantiles[rows] = middle + trust.stretch(name) * (self.quantiles[rows] - middle)
+
+    def fill_young(self) -> None:
+        """Series of fewer than 12 known weeks."""
+        rows = np.flatnonzero(~self.pooled & (self.known_weeks > 0) & (self.classes != "none"))
+        if not len(rows):
+            return
+        mean, quantiles = young_quantiles(self.values[rows], self.horizon, usual_cv2(self.values))
+        self.mean[rows] = mean
+        self.quantiles[rows] = quantiles
+        for row in rows:
+            self.labels[row] = f"mean of {self.known_weeks[row]} weeks, spread of the others"
 
 
 def _between(
@@ -149,8 +256,8 @@ def _correlation(grid: Floats) -> float:
     weeks = len(grid)
     if weeks == 1:
         return 0.0
-    inner = slice(len(LEVELS) // 4, -(len(LEVELS) // 8))
-    spread = grid[:, inner].max(axis=1) - grid[:, inner].min(axis=1)
+    low, high = np.searchsorted(LEVELS, (0.1, 0.9))
+    spread = grid[:, high] - grid[:, low]
     if spread[0] <= 0:
         return 0.0
     return float(((spread[-1] / spread[0]) ** 2 / weeks - 1) / (weeks - 1))

@@ -37,3 +37,25 @@ def lift_floors(values: Floats, stocked_out: Bools) -> Floats:
         if above.size:
             lifted[row, week] = above.mean()
     return lifted
+
+
+def fill_gaps(values: Floats) -> Floats:
+    """Fill weeks that are unknown after a series began with the mean of its nearest known weeks.
+
+    >>> import numpy as np
+    >>> fill_gaps(np.array([[np.nan, 4.0, np.nan, 8.0]])).tolist()
+    [[nan, 4.0, 6.0, 8.0]]
+    """
+    unknown = np.isnan(values)
+    began = np.maximum.accumulate(~unknown, axis=1)
+    gaps = unknown & began
+    if not gaps.any():
+        return values
+    filled = values.copy()
+    for row in np.flatnonzero(gaps.any(axis=1)):
+        known = np.flatnonzero(~unknown[row])
+        for week in np.flatnonzero(gaps[row]):
+            after = np.searchsorted(known, week)
+            near = known[max(0, after - 1) : after + 1]
+            filled[row, week] = values[row, near].mean()
+    return filled
