@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from stock.ink.measure import estimate, measure_shares
 
 from stock.ink.mode import PretreatDose, PrintMode, prior_rates
 
@@ -75,6 +74,8 @@ def _shelves() -> list[Shelf]:
 
 def _daily_use(folder: Path, day: date, orders: list[Order]) -> dict[str, dict[date, float]]:
     """What printing took per day and item, by the same measurement the shop uses."""
+    from stock.ink.measure import estimate, measure_shares
+
     modes = {
         "standard": PrintMode(code="standard", choke_px=2),
         "bright": PrintMode(

@@ -250,7 +250,7 @@ def unmeasured(connection: Connection) -> list[tuple[int, str, str, str, str]]:
     there = set(
         connection.execute(
             select(artwork_share.c.artwork_id, artwork_share.c.garment, artwork_share.c.mode)
-        ).tuples()
+        )
     )
     combinations = {
         (
@@ -302,7 +302,7 @@ def _keep_shares(connection: Connection, rows: Iterable[Mapping[str, Any]]) -> N
     there = set(
         connection.execute(
             select(artwork_share.c.artwork_id, artwork_share.c.garment, artwork_share.c.mode)
-        ).tuples()
+        )
     )
     fresh = [r for r in rows if (r["artwork_id"], r["garment"], r["mode"]) not in there]
     if fresh:

@@ -39,7 +39,7 @@ class Upsert:
     def __init__(self, job: Import, table: Table, *key: str) -> None:
         self.job, self.table, self.key = job, table, key
         self.there: dict[tuple[Any, ...], Mapping[str, Any]] = {
-            tuple(row[name] for name in key): row
+            tuple(row[name] for name in key): dict(row)
             for row in job.connection.execute(select(table)).mappings()
         }
         self.seen: dict[tuple[Any, ...], int] = {}

@@ -130,7 +130,7 @@ def past_lines_of(
             .join(entry, entry.c.id == print_run.c.entry_id)
             .where(print_run.c.order_line_id.is_not(None))
             .group_by(print_run.c.order_line_id)
-        ).tuples()
+        )
     )
     rows = connection.execute(
         select(

@@ -1,0 +1,115 @@
+"""``stock import``: whole or not at all, twice is once, all faults together."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from tests.commands.conftest import SHOP
+
+KINDS = (
+    *("items", "packs", "suppliers", "printers", "modes", "artworks", "orders"),
+    *("deliveries", "prints", "counts", "weighings", "jobink", "purchases"),
+)
+
+
+def write(folder, kind, text):
+    path = folder / f"{kind}.csv"
+    path.write_text(text, encoding="utf-8")
+    return str(path)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_has_a_template(run, kind):
+    ran = run("import", "--template", kind)
+    assert ran.code == 0
+    assert len(ran.out.splitlines()) == 2
+
+
+@pytest.mark.parametrize("kind", sorted(SHOP))
+def test_the_same_file_twice_changes_nothing(shop, tmp_path, kind):
+    again = shop("import", kind, str(tmp_path / f"{kind}.csv"), "--json").json()
+    assert (again["new"], again["known"], again["changed"]) == (0, again["rows"], 0)
+    assert again["rows"] == len(SHOP[kind].splitlines()) - 1
+
+
+DELIVERIES = """\
+delivery,sku,packs,lot,expires,received_on
+D1,INK-K,2,K1,2027-03-01,2026-03-02
+D1,INK-W,1,W1,2027-02-01,2026-03-02
+D2,TEE-BLK-L,48,,,2026-03-03
+"""
+
+
+def test_deliveries_come_in_once(shop, tmp_path):
+    path = write(tmp_path, "deliveries", DELIVERIES)
+    first = shop("import", "deliveries", path, "--on", "2026-03-04", "--json").json()
+    again = shop("import", "deliveries", path, "--on", "2026-03-04", "--json").json()
+    assert (first["new"], again["new"], again["known"]) == (3, 0, 3)
+    amounts = {row["item"]: row["amount"] for row in shop("onhand", "--json").json()}
+    assert amounts == {"INK-K": 700.0, "INK-W": 700.0, "TEE-BLK-L": 48.0}
+
+
+def test_a_faulty_file_is_refused_whole_with_every_fault(shop, tmp_path):
+    path = write(
+        tmp_path,
+        "deliveries",
+        DELIVERIES + "D3,INK-Z,1,Z1,2027-01-01,2026-03-03\nD3,INK-K,-1,K9,2027-01-01,2026-03-03\n",
+    )
+    ran = shop("import", "deliveries", path, "--on", "2026-03-04", "--json")
+    assert ran.code == 1
+    faults = json.loads(ran.out)["faults"]
+    assert [(fault["line"], fault["column"]) for fault in faults] == [(5, "sku"), (6, "packs")]
+    assert shop("onhand", "--json").json() == []
+
+
+def test_a_dry_run_changes_nothing(shop, tmp_path):
+    path = write(tmp_path, "deliveries", DELIVERIES)
+    would = shop("import", "deliveries", path, "--on", "2026-03-04", "--dry-run", "--json").json()
+    assert would["new"] == 3
+    assert shop("onhand", "--json").json() == []
+
+
+def test_files_that_are_no_files_are_one_sentence(shop, tmp_path):
+    cases = {
+        ("items", str(tmp_path)): 1,
+        ("items", str(tmp_path / "missing.csv")): 1,
+        ("hats", str(tmp_path / "items.csv")): 2,
+        ("items",): 2,
+    }
+    for words, code in cases.items():
+        ran = shop("import", *words)
+        assert ran.code == code, ran.err
+        assert "Traceback" not in ran.err
+        assert (
+            words[0] in ran.err or "FILE" in ran.err or "directory" in ran.err or "file" in ran.err
+        )
+
+
+def test_a_missing_column_is_named(shop, tmp_path):
+    ran = shop("import", "deliveries", write(tmp_path, "deliveries", "delivery,sku\nD1,INK-K\n"))
+    assert ran.code == 1
+    assert "received_on" in ran.err
+
+
+ORDERS = """\
+order,line,placed_on,due_on,stage,blank,quantity
+A1,1,2026-03-02,2026-03-12,quote,TEE-BLK-L,12
+"""
+
+
+def test_a_quote_becomes_an_order_by_a_later_file(shop, tmp_path):
+    shop("import", "orders", write(tmp_path, "orders", ORDERS), "--on", "2026-03-02")
+    confirmed = ORDERS.replace("quote", "confirmed")
+    again = shop(
+        "import", "orders", write(tmp_path, "orders", confirmed), "--on", "2026-03-03", "--json"
+    ).json()
+    assert (again["new"], again["changed"], again["known"]) == (0, 1, 0)
+
+
+def test_an_order_for_an_unknown_blank_is_refused_with_a_near_miss(shop, tmp_path):
+    path = write(tmp_path, "orders", ORDERS.replace("TEE-BLK-L", "TEE-BLK-l"))
+    ran = shop("import", "orders", path, "--on", "2026-03-02")
+    assert ran.code == 1
+    assert "TEE-BLK-L" in ran.err
