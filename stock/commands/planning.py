@@ -59,7 +59,7 @@ def print_reorder(weekly: Any, *, why: bool = False, only: str = "") -> None:
 
     lines = [line for line in weekly.lines if not only or line.item == only]
     if not lines:
-        say(f"Nothing to order on {weekly.on}." if not only else f"No line for {only}.")
+        say(f"Nothing to order on {weekly.day}." if not only else f"No line for {only}.")
     show_table(
         ("supplier", "item", "pack", "packs", "amount", "cost", "order by", "runs out", "expires"),
         [
@@ -69,7 +69,7 @@ def print_reorder(weekly: Any, *, why: bool = False, only: str = "") -> None:
                 line.pack,
                 line.packs,
                 f"{line.amount:,.6g} {line.unit}",
-                f"{line.cost:,.2f}",
+                f"{line.cost / 100:,.2f}",
                 line.order_by or "–",
                 f"{line.stockout_chance:.0%}",
                 f"{line.expiry_chance:.0%}",
@@ -77,7 +77,7 @@ def print_reorder(weekly: Any, *, why: bool = False, only: str = "") -> None:
             for line in lines
         ],
         right=("packs", "amount", "cost", "runs out", "expires"),
-        title=f"To order on {weekly.on}",
+        title=f"To order on {weekly.day}",
     )
     if why:
         for line in lines:
@@ -132,7 +132,7 @@ def print_expiring(lots: Sequence[Any]) -> None:
                 lot.place,
                 f"{lot.amount:,.6g} {lot.unit}",
                 f"{lot.left_mean:,.4g} {lot.unit}",
-                f"{lot.value_at_risk:,.2f}",
+                f"{lot.value_at_risk / 100:,.2f}",
                 lot.advice,
             )
             for lot in lots

@@ -124,14 +124,15 @@ def past_lines_of(
 ) -> tuple[PastOrderLine, ...]:
     """Every order line placed by ``day``, with how it ended: what pick-up and win rates learn."""
     pretreat = _pretreat(connection)
-    last_run = dict(
-        connection.execute(
+    last_run = {
+        row[0]: row[1]
+        for row in connection.execute(
             select(print_run.c.order_line_id, func.max(entry.c.day))
             .join(entry, entry.c.id == print_run.c.entry_id)
             .where(print_run.c.order_line_id.is_not(None))
             .group_by(print_run.c.order_line_id)
         )
-    )
+    }
     rows = connection.execute(
         select(
             order_line,
