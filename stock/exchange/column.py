@@ -33,7 +33,7 @@ from typing import Any, Final, Literal
 from stock.clock import WEEKDAYS, parse_weekdays
 from stock.errors import BarcodeUnreadable
 from stock.exchange.barcodes import normal_gtin, parse_code
-from stock.exchange.safe_text import tidy, trouble_in_code, trouble_in_text
+from stock.exchange.safe_text import formula_safe, tidy, trouble_in_code, trouble_in_text
 from stock.exchange.written import (
     GivenAmount,
     NotRead,
@@ -182,7 +182,13 @@ def normal_header(header: str) -> str:
     return re.sub(r"[\s\-_.]+", "_", header.strip().lower()).strip("_")
 
 
+def _as_given(text: str) -> str:
+    """A cell without the apostrophe that our own export puts before what looks like a formula."""
+    return text[1:] if text.startswith("'") and formula_safe(text[1:]) == text else text
+
+
 def _text(column: Column, text: str, writing: Writing, on: date) -> str:
+    text = _as_given(text)
     trouble = trouble_in_text(" ".join(text.split()) if "\n" in text or "\r" in text else text)
     if trouble:
         raise NotRead(f"plain text; this holds {trouble}")
@@ -190,7 +196,7 @@ def _text(column: Column, text: str, writing: Writing, on: date) -> str:
 
 
 def _code(column: Column, text: str, writing: Writing, on: date) -> str:
-    code = tidy(text)
+    code = tidy(_as_given(text))
     trouble = trouble_in_code(code)
     if trouble:
         raise NotRead(f"a code of plain characters; this holds {trouble}")

@@ -21,7 +21,7 @@ from stock.exchange.symbols import QUIET_MODULES, Symbol, SymbolKind, draw_symbo
 DOTS_PER_MM: Final = 300 / 25.4
 """Dots of the printer that modules are fitted to; most printers print 300 or a multiple."""
 SMALLEST_MODULE_MM: Final = 0.25
-LARGEST_MODULE_MM: Final = 0.75
+LARGEST_MODULE_MM: Final = 1.0
 _MARGIN: Final = 2.0
 _MM_PER_PT: Final = 25.4 / 72
 

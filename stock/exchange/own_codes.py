@@ -38,7 +38,7 @@ def write_own(own: OwnCode) -> str:
     >>> write_own(OwnCode("place", "SHELF 1"))
     'P:SHELF%201'
     """
-    value = f"{_LETTERS[own.kind]}:{quote(own.code, safe=_PLAIN)}"
+    value = f"{_LETTERS[own.kind]}:{quote(own.code, safe=_PLAIN)}".replace("~", "%7E")
     if len(value) > _LONGEST:
         raise ValueError(f"{own.code!r} is too long for a label's code")
     return value

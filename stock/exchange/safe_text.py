@@ -72,7 +72,8 @@ def formula_safe(text: str) -> str:
     >>> formula_safe("=HYPERLINK(1)"), formula_safe("-12.5"), formula_safe("+cmd|x")
     ("'=HYPERLINK(1)", '-12.5', "'+cmd|x")
     """
-    if text.lstrip(" \u00a0").startswith(_FORMULA_START) and not _PLAIN_NUMBER.fullmatch(text):
+    start = text.lstrip("'").lstrip(" \u00a0")
+    if start.startswith(_FORMULA_START) and not _PLAIN_NUMBER.fullmatch(text):
         return "'" + text
     return text
 
