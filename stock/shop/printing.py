@@ -6,30 +6,31 @@ an overrun and asks for a look at that place. Amounts are integers of thousandth
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from sqlalchemy import Connection, func, select, update
 
 from stock.book.drawing import Draw
 from stock.book.opening import Book
-from stock.book.posting import Place, Posting
+from stock.book.posting import Posting
 from stock.book.tables import customer_order, entry, item, order_line, print_run, printer
 from stock.clock import now_utc
 from stock.errors import Refused
 from stock.ink.mode import CHANNELS
 from stock.shop.estimating import Estimator, LineUse, all_lines, find_line
+from stock.shop.feeding import Feeder
 from stock.shop.finding import find
 from stock.shop.slots import (
     Overrun,
     draw_from_shelf,
-    draw_from_slots,
     move_draws,
     note_overrun,
-    put_in,
     slots_of,
 )
+from stock.shop.upkeep import DailyUpkeep
 from stock.units import format_amount, from_thousandths, to_thousandths
 
 MOST_PIECES = 1_000_000
@@ -130,9 +131,9 @@ class PrintPoster:
     def __init__(self, posting: Posting, *, assume_swaps: bool, whole: bool = False) -> None:
         self.posting = posting
         self.connection = posting.connection
-        self.assume_swaps = assume_swaps
+        self.feeder = Feeder(posting, assume_swaps=assume_swaps)
         self.estimator = Estimator(self.connection)
-        self.swaps_assumed = 0
+        self.upkeep = DailyUpkeep(posting, self.estimator, self.feeder)
         self._lines: dict[tuple[str, int], Any] = (
             {(line.ref, line.line): line for line in all_lines(posting.connection)} if whole else {}
         )
@@ -176,6 +177,8 @@ class PrintPoster:
         printer_id = self._printer_id(log, line)
         use = self.estimator.line_use(line, log.on, printer_id)
         posting = self.posting
+        if printer_id is not None:
+            self.upkeep.post_until(printer_id, log.on - timedelta(days=1))
         entry_id = posting.entry("print", log.on, note=log.note, source_ref=log.source_ref)
         posting.add(
             print_run,
@@ -229,22 +232,26 @@ class _Run:
         self.overruns: list[Overrun] = []
         self.notes: list[str] = []
 
-    def _post(self, draws: list[Draw], per_piece: int) -> None:
-        """Good pieces' share goes to printed, the misprints' share to waste."""
-        total = sum(draw.amount for draw in draws)
-        good_part = min(per_piece * self.log.good, total)
-        for_good: list[Draw] = []
-        for_waste: list[Draw] = []
-        for draw in draws:
-            part = min(draw.amount, good_part)
-            good_part -= part
-            if part:
-                for_good.append(Draw(draw.holding, part))
-            if draw.amount > part:
-                for_waste.append(Draw(draw.holding, draw.amount - part))
-        log, posting = self.log, self.posting
-        move_draws(posting, self.entry_id, log.on, for_good, posting.place("PRINTED"))
-        move_draws(posting, self.entry_id, log.on, for_waste, posting.place("WASTE"))
+    def _sharing(self, per_piece: int) -> Callable[[list[Draw]], None]:
+        """Books draws: the good pieces' share goes to printed, the misprints' to waste."""
+        left_for_good = per_piece * self.log.good
+
+        def post(draws: list[Draw]) -> None:
+            nonlocal left_for_good
+            for_good: list[Draw] = []
+            for_waste: list[Draw] = []
+            for draw in draws:
+                part = min(draw.amount, left_for_good)
+                left_for_good -= part
+                if part:
+                    for_good.append(Draw(draw.holding, part))
+                if draw.amount > part:
+                    for_waste.append(Draw(draw.holding, draw.amount - part))
+            log, posting = self.log, self.posting
+            move_draws(posting, self.entry_id, log.on, for_good, posting.place("PRINTED"))
+            move_draws(posting, self.entry_id, log.on, for_waste, posting.place("WASTE"))
+
+        return post
 
     def _note_use(self, draws: list[Draw]) -> None:
         for item_id in dict.fromkeys(draw.holding.item_id for draw in draws):
@@ -264,13 +271,9 @@ class _Run:
             return
         per_piece = to_thousandths(ml)
         asked = per_piece * (self.log.good + self.log.misprints)
-        draws = draw_from_slots(slots, self.posting, asked)
-        taken = sum(draw.amount for draw in draws)
-        if taken < asked and self.poster.assume_swaps and self._swap(slots):
-            draws = draw_from_slots(slots, self.posting, asked)
-            taken = sum(draw.amount for draw in draws)
-        self._post(draws, per_piece)
+        draws = self.poster.feeder.take(slots, asked, self.log.on, self._sharing(per_piece))
         self._note_use(draws)
+        taken = sum(draw.amount for draw in draws)
         if taken < asked:
             item_id = slots[0].item_id or (draws[0].holding.item_id if draws else None)
             if item_id is None:
@@ -279,35 +282,6 @@ class _Run:
             self.overruns.append(
                 note_overrun(self.posting, self.entry_id, item_id, slots[0], asked, taken)
             )
-
-    def _swap(self, slots: list[Place]) -> bool:
-        """A file says it was printed and the slot had too little: a fresh one must have gone in."""
-        slot = slots[0]
-        if slot.item_id is None:
-            return False
-        shelf = draw_from_shelf(self.posting, slot.item_id, 1, day=self.log.on)
-        if not shelf:
-            return False
-        held = shelf[0].holding
-        amount = held.amount
-        if held.container_id is None:
-            amount = min(held.amount, self._container_size(slot.item_id, held.amount))
-        swap = self.posting.entry(
-            "load", self.log.on, note="assumed: the slot had too little for a print in a file"
-        )
-        put_in(self.posting, swap, self.log.on, held, amount, slot)
-        self.poster.swaps_assumed += 1
-        return True
-
-    def _container_size(self, item_id: int, most: int) -> int:
-        from stock.book.tables import pack
-
-        sizes = self.posting.connection.scalars(
-            select(pack.c.amount)
-            .where(pack.c.item_id == item_id)
-            .order_by(pack.c.preferred.desc(), pack.c.id)
-        ).all()
-        return sizes[0] if sizes else most
 
     def take_pretreat(self, use: LineUse) -> None:
         """Draw pretreat for all pieces, opened canisters and early dates first."""
@@ -327,7 +301,7 @@ class _Run:
             if left > 0:
                 draws += draw_from_shelf(self.posting, item_id, left, day=self.log.on)
         taken = sum(draw.amount for draw in draws)
-        self._post(draws, per_piece)
+        self._sharing(per_piece)(draws)
         self._note_use(draws)
         if taken < asked and ready:
             shelf = self.posting.place("SHELF")
@@ -342,7 +316,7 @@ class _Run:
             self.posting, line.blank_id, asked, day=self.log.on, owner=line.owner
         )
         taken = sum(draw.amount for draw in draws)
-        self._post(draws, 1000)
+        self._sharing(1000)(draws)
         self._note_use(draws)
         if taken < asked:
             shelf = self.posting.place("SHELF")

@@ -14,13 +14,17 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
+from stock.book.containers import loaded_in
+from stock.book.drawing import Draw
+from stock.book.holding import Place
 from stock.book.opening import Book
 from stock.book.posting import Posting, post
-from stock.book.tables import container, container_event, entry, place, printer
+from stock.book.tables import container_event, entry, place, printer
 from stock.errors import Refused
 from stock.shop.choosing import Choice, chosen_draws
 from stock.shop.done import Done, done
 from stock.shop.estimating import Estimator
+from stock.shop.feeding import Feeder
 from stock.shop.finding import find
 from stock.shop.slots import Overrun, draw_from_slots, move_draws, note_overrun, slots_of
 from stock.units import format_amount, to_thousandths
@@ -172,76 +176,94 @@ def catch_up(book: Book, through: date, *, who: str = "") -> CaughtUp:
             select(printer.c.id, printer.c.code).where(printer.c.active).order_by(printer.c.id)
         ).all()
         missing = any(
-            (first := _first_missing(connection, machine)) is not None and first <= through
+            (first := _first_missing(connection, machine.id)) is not None and first <= through
             for machine in machines
         )
     if not missing:
         return CaughtUp({machine.code: 0 for machine in machines})
 
     def work(posting: Posting) -> CaughtUp:
-        days: dict[str, int] = {}
-        notes: dict[str, str] = {}
         posting.hold_places([held.id for held in posting.places.values() if held.kind == "slot"])
-        estimator = Estimator(posting.connection)
-        fed = _fed(posting)
-        for machine in machines:
-            first = _first_missing(posting.connection, machine)
-            days[machine.code] = 0
-            if first is None:
-                continue
-            count = min((through - first).days + 1, MOST_DAYS)
-            for step in range(count):
-                day = first + timedelta(days=step)
-                _one_day(posting, estimator, machine, day, fed, notes)
-                days[machine.code] += 1
-        return CaughtUp(days, tuple(notes.values()))
+        upkeep = DailyUpkeep(posting, Estimator(posting.connection), Feeder(posting))
+        days = {
+            machine.code: upkeep.post_until(machine.id, through, already_loaded=True)
+            for machine in machines
+        }
+        return CaughtUp(days, tuple(upkeep.notes.values()))
 
     return post(book, work, who=who)
 
 
-def _first_missing(connection: Connection, machine: Any) -> date | None:
+class DailyUpkeep:
+    """Posts each printer's upkeep day by day within one posting, each day once."""
+
+    def __init__(self, posting: Posting, estimator: Estimator, feeder: Feeder) -> None:
+        self.posting, self.estimator, self.feeder = posting, estimator, feeder
+        self.notes: dict[str, str] = {}
+        self._next: dict[int, date | None] = {}
+
+    def post_until(self, printer_id: int, through: date, *, already_loaded: bool = False) -> int:
+        """Post the missing days of one printer up to ``through``; returns how many.
+
+        A printer that was never loaded begins on the day after ``through``: from its first run
+        on it drinks every day. ``already_loaded``: begin where it was first loaded instead.
+        """
+        if printer_id not in self._next:
+            self._next[printer_id] = _first_missing(self.posting.connection, printer_id)
+        first = self._next[printer_id]
+        if first is None:
+            if not already_loaded:
+                self._next[printer_id] = through + timedelta(days=1)
+            return 0
+        count = min((through - first).days + 1, MOST_DAYS)
+        for step in range(count):
+            self._one_day(printer_id, first + timedelta(days=step))
+        if count > 0:
+            self._next[printer_id] = first + timedelta(days=count)
+        return max(count, 0)
+
+    def _one_day(self, printer_id: int, day: date) -> None:
+        posting = self.posting
+        entry_id = posting.entry(DAILY, day, source_ref=f"{DAILY}:{printer_id}:{day.isoformat()}")
+        upkeep = posting.place("UPKEEP")
+        for channel, rate in self.estimator.rates(printer_id, "", day).items():
+            asked = to_thousandths(rate.per_day_ml)
+            slots = [
+                slot
+                for slot in slots_of(posting, printer_id, channel)
+                if self.feeder.assume_swaps or loaded_in(posting, slot.id)
+            ]
+            if asked <= 0 or not slots:
+                continue
+            draws = self.feeder.take(
+                slots, asked, day, lambda batch: _book(posting, entry_id, day, batch, upkeep)
+            )
+            taken = sum(draw.amount for draw in draws)
+            item_id = slots[0].item_id or (draws[0].holding.item_id if draws else None)
+            if taken < asked and item_id is not None:
+                over = note_overrun(posting, entry_id, item_id, slots[0], asked, taken)
+                self.notes.setdefault(
+                    over.place, f"Check {over.place}: by the book it ran dry on {day}"
+                )
+
+
+def _book(posting: Posting, entry_id: int, day: date, draws: list[Draw], target: Place) -> None:
+    move_draws(posting, entry_id, day, draws, target)
+
+
+def _first_missing(connection: Connection, printer_id: int) -> date | None:
     """The first day of this printer without daily upkeep; None when it was never loaded."""
     last: date | None = connection.scalar(
         select(func.max(entry.c.day)).where(
-            entry.c.kind == DAILY, entry.c.source_ref.like(f"{DAILY}:{machine.id}:%")
+            entry.c.kind == DAILY, entry.c.source_ref.like(f"{DAILY}:{printer_id}:%")
         )
     )
     if last is not None:
-        return date.fromordinal(last.toordinal() + 1)
+        return last + timedelta(days=1)
     loaded: date | None = connection.scalar(
         select(func.min(entry.c.day))
         .join(container_event, container_event.c.entry_id == entry.c.id)
         .join(place, place.c.id == container_event.c.place_id)
-        .where(place.c.printer_id == machine.id, container_event.c.state == "loaded")
+        .where(place.c.printer_id == printer_id, container_event.c.state == "loaded")
     )
     return loaded
-
-
-def _fed(posting: Posting) -> set[int]:
-    """Slots something is loaded in, run dry or not: the others drink nothing."""
-    return set(
-        posting.connection.scalars(
-            select(container.c.place_id).where(
-                container.c.state == "loaded", container.c.place_id.is_not(None)
-            )
-        )
-    )
-
-
-def _one_day(
-    posting: Posting,
-    estimator: Estimator,
-    machine: Any,
-    day: date,
-    fed: set[int],
-    notes: dict[str, str],
-) -> None:
-    entry_id = posting.entry(DAILY, day, source_ref=f"{DAILY}:{machine.id}:{day.isoformat()}")
-    for channel, rate in estimator.rates(machine.id, "", day).items():
-        asked = to_thousandths(rate.per_day_ml)
-        slots = [slot for slot in slots_of(posting, machine.id, channel) if slot.id in fed]
-        if asked <= 0 or not slots:
-            continue
-        over = _draw_channel(posting, entry_id, slots, asked, day, "UPKEEP")
-        if over is not None and over.place not in notes:
-            notes[over.place] = f"Check {over.place}: by the book it ran dry on {day}"

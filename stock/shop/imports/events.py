@@ -159,9 +159,9 @@ def take_prints(job: Import) -> None:
         return
     posting.flush()
     settle_orders(job.connection, [log.order for _, log in logs])
-    if poster.swaps_assumed:
+    if poster.feeder.swaps_assumed:
         job.done.notes.append(
-            f"{poster.swaps_assumed} refills were assumed where a slot had too little."
+            f"{poster.feeder.swaps_assumed} refills were assumed where a slot had too little."
         )
     if overruns:
         job.done.notes.append(f"{overruns} runs asked for more than the book had (overruns).")
