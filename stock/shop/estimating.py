@@ -236,7 +236,7 @@ class Estimator:
         )
 
 
-def unmeasured(connection: Connection) -> list[tuple[int, str, str, str, str]]:
+def unmeasured(connection: Connection) -> list[tuple[int, str, str, Garment, str]]:
     """(artwork id, artwork, file, garment, mode) that order lines need and nobody measured."""
     known = modes_in(connection)
     wanted = connection.execute(
@@ -252,7 +252,7 @@ def unmeasured(connection: Connection) -> list[tuple[int, str, str, str, str]]:
             select(artwork_share.c.artwork_id, artwork_share.c.garment, artwork_share.c.mode)
         )
     )
-    combinations = {
+    combinations: set[tuple[int, str, str, Garment, str]] = {
         (
             row.artwork_id,
             row.code,

@@ -80,9 +80,10 @@ class Feeder:
         )
         if emptiest.item_id is None:
             return False
-        old = "waste" if emptiest.feed != "tank" and loaded_in(self.posting, emptiest.id) else ""
+        cartridge = emptiest.feed != "tank" and loaded_in(self.posting, emptiest.id)
+        fresh = Load(emptiest.code, day, old="waste" if cartridge else "", note=ASSUMED)
         try:
-            post_load(self.posting, Load(slot=emptiest.code, on=day, old=old, note=ASSUMED))
+            post_load(self.posting, fresh)
         except (Refused, Unknown):
             return False
         self.swaps_assumed += 1

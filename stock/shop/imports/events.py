@@ -168,30 +168,34 @@ def take_prints(job: Import) -> None:
 
 
 def take_counts(job: Import) -> None:
-    """Count sheets: differences posted with their reason."""
-    from stock.shop.count import CountPoster
+    """Count sheets: differences posted with their reason, one entry a row."""
+    from stock.shop.counting import CountRow, post_count
 
     posting = Posting(job.connection, who=job.who, at=now_utc())
-    poster = CountPoster(posting, Lookup(job.connection, whole=True))
+    lookup = Lookup(job.connection, whole=True)
     refs = Refs(job, "count")
     for row in job.rows:
+        day = row["counted_on"] or job.on
         ref = (
             refs.of(row["ref"])
             if row["ref"]
-            else refs.of(
-                row["place"],
-                row["sku"],
-                row["lot"] or "",
-                row["container"] or "",
-                row["counted_on"] or job.on,
-            )
+            else refs.of(row["place"], row["sku"], row["lot"] or "", row["container"] or "", day)
         )
         if refs.has(ref):
             continue
         try:
-            poster.post(row, day=row["counted_on"] or job.on, source_ref=ref)
+            counted = CountRow(
+                place=row["place"],
+                sku=row["sku"],
+                counted=row["counted"].in_unit(lookup.item(row["sku"]).unit),
+                lot=row["lot"] or "",
+                container=row["container"] or "",
+            )
+            post_count(posting, [counted], row["reason"] or "count", on=day, source_ref=ref)
         except Unknown as error:
-            job.rows.fault(row, _column(error.what), error.name, f"a known {error.what}")
+            near = f" (near: {', '.join(error.near)})" if error.near else ""
+            column = {"shelf": "place"}.get(error.what, _column(error.what))
+            job.rows.fault(row, column, error.name, f"a known {error.what}{near}")
             continue
         except (Refused, ValueError) as error:
             job.rows.fault(row, "counted", "this row", str(error))
@@ -202,20 +206,19 @@ def take_counts(job: Import) -> None:
 
 
 def take_weighings(job: Import) -> None:
-    """Containers on the scale, by gross weight."""
-    from stock.shop.weigh import WeighPoster
+    """Containers on the scale, by gross weight, in the order of their days."""
+    from stock.shop.weighing import Weighing, post_weighing
 
     posting = Posting(job.connection, who=job.who, at=now_utc())
-    poster = WeighPoster(posting)
     refs = Refs(job, "weigh")
-    rows = sorted(job.rows, key=lambda row: (row["weighed_on"], row.line))
-    for row in rows:
+    for row in sorted(job.rows, key=lambda row: (row["weighed_on"], row.line)):
         what = row["slot"] or row["container"]
         ref = refs.of(row["ref"]) if row["ref"] else refs.of(what, row["weighed_on"])
         if refs.has(ref):
             continue
+        weighing = Weighing(what, row["grams"], row["weighed_on"], source_ref=ref)
         try:
-            poster.post(what, row["grams"], day=row["weighed_on"], source_ref=ref)
+            post_weighing(posting, weighing)
         except Unknown as error:
             column = "slot" if row["slot"] else "container"
             job.rows.fault(row, column, error.name, f"a known {error.what}")
