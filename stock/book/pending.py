@@ -14,6 +14,7 @@ from stock.book.tables import container, container_event
 
 NAMED_BY_OTHERS = frozenset(
     {
+        "artwork",
         "balance",
         "container",
         "customer_order",
@@ -22,8 +23,11 @@ NAMED_BY_OTHERS = frozenset(
         "lot",
         "order_line",
         "pack",
+        "place",
+        "print_mode",
         "purchase_line",
         "purchase_order",
+        "supplier",
     }
 )
 """Tables whose rows get their id ahead; rows of the others are numbered as they are written, so

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Table, delete, insert, select, update
+from sqlalchemy import delete, insert, select, update
 
 from stock.book.tables import (
     artwork,
@@ -24,6 +24,7 @@ from stock.book.tables import (
 from stock.errors import Unknown
 from stock.ink.mode import CHANNELS, PrintMode, prior_rates
 from stock.shop.imports import Import
+from stock.shop.imports.upsert import Upsert
 from stock.shop.lookup import Lookup
 
 BEGINNING = date(1970, 1, 1)
@@ -31,41 +32,6 @@ BEGINNING = date(1970, 1, 1)
 
 STATED_RATE_SPREAD = 0.3
 """Standard deviation of a rate the shop states, as a share of it: judgement, no source."""
-
-
-class Upsert:
-    """Inserts new rows, updates changed ones, leaves known ones; keys are natural."""
-
-    def __init__(self, job: Import, table: Table, *key: str) -> None:
-        self.job, self.table, self.key = job, table, key
-        self.there: dict[tuple[Any, ...], Mapping[str, Any]] = {
-            tuple(row[name] for name in key): dict(row)
-            for row in job.connection.execute(select(table)).mappings()
-        }
-        self.seen: dict[tuple[Any, ...], int] = {}
-
-    def row(self, line: int, values: dict[str, Any]) -> tuple[int, str]:
-        """Put one row; returns (its id, ``new`` | ``changed`` | ``known``)."""
-        key = tuple(values[name] for name in self.key)
-        if key in self.seen:
-            shown = " / ".join(str(part) for part in key)
-            self.job.rows.fault(
-                line, self.key[-1], shown, f"one row each; line {self.seen[key]} has it too"
-            )
-            return 0, "known"
-        self.seen[key] = line
-        before = self.there.get(key)
-        if before is None:
-            result = self.job.connection.execute(insert(self.table).values(values))
-            new_id = result.inserted_primary_key
-            assert new_id is not None
-            return int(new_id[0]), "new"
-        if any(before[name] != value for name, value in values.items()):
-            self.job.connection.execute(
-                update(self.table).where(self.table.c.id == before["id"]).values(values)
-            )
-            return int(before["id"]), "changed"
-        return int(before["id"]), "known"
 
 
 def minor(value: Any) -> int:
@@ -113,6 +79,7 @@ def take_items(job: Import) -> None:
         skus.add(row["sku"])
         named += [(row.line, n, row[n]) for n in ("replaces", "mixed_from") if row[n]]
         job.count(upsert.row(row.line, values)[1])
+    upsert.flush()
     for line, column, sku in named:
         if sku not in skus:
             job.rows.fault(line, column, sku, "an item of the book or of this file")
@@ -143,6 +110,7 @@ def take_suppliers(job: Import) -> None:
             "free_freight_minor": minor(row["free_freight"]),
         } | given(row, "name", "email", "lead_sd_days", "country", "currency")
         job.count(upsert.row(row.line, values)[1])
+    upsert.flush()
 
 
 def take_packs(job: Import) -> None:
@@ -152,6 +120,7 @@ def take_packs(job: Import) -> None:
     tied: dict[str, int] = {
         row.gtin: row.pack_id for row in job.connection.execute(select(barcode))
     }
+    fresh: list[dict[str, Any]] = []
     for row in job.rows:
         try:
             the_item = lookup.item(row["sku"])
@@ -190,9 +159,12 @@ def take_packs(job: Import) -> None:
                 job.rows.fault(row, "gtin", row["gtin"], "a GTIN not yet tied to another pack")
             elif before is None:
                 tied[row["gtin"]] = pack_id
-                job.connection.execute(insert(barcode).values(gtin=row["gtin"], pack_id=pack_id))
+                fresh.append({"gtin": row["gtin"], "pack_id": pack_id})
                 was = "changed" if was == "known" else was
         job.count(was)
+    upsert.flush()
+    if fresh:
+        job.connection.execute(insert(barcode), fresh)
 
 
 def _near(error: Unknown) -> str:
@@ -233,6 +205,7 @@ def take_printers(job: Import) -> None:
         was = upsert.row(row.line, values)[1]
         was = _stated_rate(job, row, printer_id, prior[row["channel"]], was)
         job.count(was)
+    upsert.flush()
 
 
 def _printer(job: Import, code: str) -> int:
@@ -320,6 +293,7 @@ def take_modes(job: Import) -> None:
         if was == "changed":
             job.connection.execute(delete(artwork_share).where(artwork_share.c.mode == row["code"]))
         job.count(was)
+    upsert.flush()
 
 
 def take_artworks(job: Import) -> None:
@@ -345,3 +319,4 @@ def take_artworks(job: Import) -> None:
                 delete(artwork_share).where(artwork_share.c.artwork_id == artwork_id)
             )
         job.count(was)
+    upsert.flush()

@@ -17,7 +17,8 @@ from stock.book.tables import (
 from stock.clock import now_utc
 from stock.errors import Unknown
 from stock.shop.imports import Import
-from stock.shop.imports.catalogue import Upsert, minor
+from stock.shop.imports.catalogue import minor
+from stock.shop.imports.upsert import Upsert
 from stock.shop.lookup import Lookup
 
 ORDER_COLUMNS = (
@@ -82,6 +83,8 @@ def take_orders(job: Import) -> None:
             },
         )[1]
         job.count("changed" if line_was == "known" and was == "changed" else line_was)
+    orders.flush()
+    lines.flush()
 
 
 def _order_ids(job: Import, lookup: Lookup, row: Any) -> tuple[int, int | None, int | None] | None:
@@ -167,6 +170,8 @@ def take_purchases(job: Import) -> None:
         }
         line_was = lines.row(row.line, values)[1]
         job.count("changed" if line_was == "known" and was == "changed" else line_was)
+    orders.flush()
+    lines.flush()
 
 
 def _pack_of(
