@@ -42,6 +42,8 @@ class PrintMode:
         knock_out_tolerance: How near, as largest distance in 8-bit RGB units.
         cmyk_profile: Path of the shop's own CMYK output ICC profile; empty: built-in separation.
         tone_curve: Per channel, (tone in, tone laid) points from 0 to 1; missing: linear.
+        optical_gain: Yule–Nielsen factor n of the built-in separation: 1 takes dots at their size,
+            2 counts on light scattering under them.
     """
 
     code: str = "standard"
@@ -66,6 +68,7 @@ class PrintMode:
     knock_out_tolerance: float = 24.0
     cmyk_profile: str = ""
     tone_curve: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+    optical_gain: float = 2.0
 
     def laydown(self, channel: str) -> float:
         """Prior laydown of ``channel`` at full tone, µL/cm²: drop volume × dots × passes.

@@ -1,0 +1,47 @@
+"""White under and over the colours of a dark garment.
+
+Tones run from 0 to 1 per layer. The ``flat`` method lays the same white wherever the artwork
+covers; ``tone`` lays less under dark colours, which hide the cloth by themselves; a highlight adds
+a second white where the artwork itself is nearly white.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from stock.ink.mode import PrintMode
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+HIGHLIGHT_FROM: Final = 0.85
+"""Lightness (L*/100) where highlight white begins; it is full at 1. Own choice, no source."""
+
+
+def white_tones(light: Floats, mode: PrintMode) -> Floats:
+    """White laid under and over fully covering artwork of lightness ``light`` (L*/100, 0–1).
+
+    All layers and the highlight together, so the result may exceed 1.
+
+    >>> import numpy as np
+    >>> white_tones(np.array([0.0, 1.0]), PrintMode(white_strength=0.9, white_layers=2)).tolist()
+    [0.9, 1.8]
+    """
+    import numpy as np
+
+    if mode.white_method == "none":
+        return np.zeros_like(light)
+    if mode.white_method == "flat":
+        under = np.full_like(light, mode.white_strength)
+    else:
+        floor = mode.white_under_black
+        under = mode.white_strength * (floor + (1.0 - floor) * light)
+    points = mode.tone_curve.get("W")
+    if points:
+        x, y = np.array(sorted(points)).T
+        under = np.interp(under, x, y)
+    over = np.clip((light - HIGHLIGHT_FROM) / (1.0 - HIGHLIGHT_FROM), 0.0, 1.0)
+    return under * mode.white_layers + mode.highlight_strength * over
