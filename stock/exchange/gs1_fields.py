@@ -203,10 +203,12 @@ def split_swallowed(ai: str, value: str, on: date) -> list[tuple[str, str]] | No
     if ai not in ("10", "21", "22", "30", "37", "240", "241", "250", "400"):
         return None
     counts = ai in ("30", "37")
-    if counts and int(value) < PIECES_WORTH_ASKING:
+    if counts and value.isdecimal() and int(value) < PIECES_WORTH_ASKING:
         return None
     longest = 8 if counts else 20
     for start in range(1, min(len(value), longest + 1)):
+        if counts and not value[:start].isdecimal():
+            return None
         if value[start : start + 2] not in _TAIL_STARTS:
             continue
         try:

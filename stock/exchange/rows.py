@@ -144,6 +144,9 @@ class Rows:
         return count
 
     def _keep(self, fault: Fault) -> None:
+        if not str(fault).isprintable():
+            found, expected = safe_text(fault.found), safe_text(fault.expected)
+            fault = replace(fault, found=found, expected=expected)
         if len(self.faults) < MAX_FAULTS:
             self.faults.append(fault)
         else:

@@ -24,6 +24,8 @@ MAX_PARTS: Final = 2000
 MAX_UNPACKED: Final = 512 * 1024 * 1024
 MAX_RATIO: Final = 300
 """Uncompressed : compressed of one part; sheets of repeated rows reach some tens."""
+MAX_SHARED_TEXT: Final = 64 * 1024 * 1024
+"""Texts that a workbook shares are held in memory whole; sheets are streamed."""
 SMALL_PART: Final = 4 * 1024 * 1024
 MAX_ROWS: Final = 1_048_576
 MAX_COLUMNS: Final = 300
@@ -186,6 +188,8 @@ def _guard(path: Path) -> None:
                         f"a part that unpacks {part.file_size // packed} times its size",
                         "an ordinary workbook",
                     )
+                if part.filename.endswith("sharedStrings.xml") and part.file_size > MAX_SHARED_TEXT:
+                    raise refuse(path, "more than 64 MiB of shared texts", "an ordinary workbook")
                 if part.flag_bits & 1:
                     raise refuse(path, "an encrypted workbook", "a workbook without a password")
             if total > MAX_UNPACKED:
