@@ -71,5 +71,7 @@ def blended(holdings: Sequence[Holding], amount: int) -> list[Draw]:
     amount = min(amount, sum(held.amount for held in there))
     if amount <= 0:
         return []
+    if len(there) == 1:
+        return [Draw(there[0], amount)]
     parts = apportion([held.amount for held in there], amount)
     return [Draw(held, part) for held, part in zip(there, parts, strict=True) if part]

@@ -75,7 +75,10 @@ class Estimator:
 
     connection: Connection
     _modes: dict[str, PrintMode] = field(default_factory=dict)
-    _rates: list[Row[Any]] | None = None
+    _rates: dict[int, list[Row[Any]]] | None = None
+    _rates_of: dict[tuple[int | None, str, date | None], dict[str, Rate]] = field(
+        default_factory=dict
+    )
     _shares: dict[tuple[int, str, str], Any] = field(default_factory=dict)
     _shares_read: bool = False
     _doses: dict[int, tuple[PretreatDose, str]] = field(default_factory=dict)
@@ -95,18 +98,17 @@ class Estimator:
     def rates(self, printer_id: int | None, mode_code: str, day: date) -> dict[str, Rate]:
         """Rates by channel of a printer as believed on ``day``; priors where there are none."""
         mode = self.mode(mode_code)
+        key = (printer_id, mode.code, self._rates_day(printer_id, day))
+        known = self._rates_of.get(key)
+        if known is None:
+            known = self._rates_of[key] = self._rates_on(printer_id, mode, day)
+        return known
+
+    def _rates_on(self, printer_id: int | None, mode: PrintMode, day: date) -> dict[str, Rate]:
         found = prior_rates(mode)
-        if printer_id is None:
-            return found
-        if self._rates is None:
-            self._rates = list(
-                self.connection.execute(select(rate).order_by(rate.c.valid_from, rate.c.id))
-            )
         chosen: dict[str, tuple[bool, Row[Any]]] = {}
-        for row in self._rates:
-            if row.printer_id != printer_id or row.valid_from > day:
-                continue
-            if row.mode not in ("", mode.code):
+        for row in self._rate_rows(printer_id):
+            if row.valid_from > day or row.mode not in ("", mode.code):
                 continue
             exact = row.mode == mode.code
             before = chosen.get(row.channel)
@@ -130,6 +132,24 @@ class Estimator:
                 calibrated=row.calibrated,
             )
         return found
+
+    def _rate_rows(self, printer_id: int | None) -> list[Row[Any]]:
+        """The rates kept for a printer, oldest first."""
+        if self._rates is None:
+            self._rates = {}
+            rows = select(rate).order_by(rate.c.valid_from, rate.c.id)
+            for row in self.connection.execute(rows):
+                self._rates.setdefault(row.printer_id, []).append(row)
+        return self._rates.get(printer_id, []) if printer_id is not None else []
+
+    def _rates_day(self, printer_id: int | None, day: date) -> date | None:
+        """The newest ``valid_from`` in force: estimates do not change between two of them."""
+        newest = None
+        for row in self._rate_rows(printer_id):
+            if row.valid_from > day:
+                break
+            newest = row.valid_from
+        return newest
 
     def dose(self, blank_id: int) -> tuple[PretreatDose, str]:
         """(pretreat dose, shade) of a blank."""
@@ -192,18 +212,6 @@ class Estimator:
                 line, garment, mode, dose, self.rates(printed_by, mode.code, day)
             )
         return known
-
-    def _rates_day(self, printer_id: int | None, day: date) -> date | None:
-        """The newest ``valid_from`` in force: estimates do not change between two of them."""
-        if printer_id is None:
-            return None
-        self.rates(printer_id, "", day)
-        days = [
-            row.valid_from
-            for row in self._rates or ()
-            if row.printer_id == printer_id and row.valid_from <= day
-        ]
-        return max(days, default=None)
 
     def _estimate(
         self,

@@ -60,6 +60,9 @@ class Feeder:
     def _above_rest(self, slots: Sequence[Place], asked: int) -> list[Draw]:
         """Draws that leave every slot its unusable rest: what a refill is not needed for."""
         inside = [self.posting.slot_holdings(slot.id) for slot in slots]
+        if len(slots) == 1:
+            usable_here = sum(held.amount for held in inside[0]) - slots[0].unusable_rest
+            return blended(inside[0], min(asked, usable_here))
         usable = [
             max(0, sum(held.amount for held in held_there) - slot.unusable_rest)
             for slot, held_there in zip(slots, inside, strict=True)

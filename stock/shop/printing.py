@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, func, select, update
+from sqlalchemy import Connection, bindparam, func, select, update
 
 from stock.book.drawing import Draw
 from stock.book.opening import Book
@@ -254,8 +254,10 @@ class _Run:
         return post
 
     def _note_use(self, draws: list[Draw]) -> None:
-        for item_id in dict.fromkeys(draw.holding.item_id for draw in draws):
-            mine = [draw for draw in draws if draw.holding.item_id == item_id]
+        by_item: dict[int, list[Draw]] = {}
+        for draw in draws:
+            by_item.setdefault(draw.holding.item_id, []).append(draw)
+        for item_id, mine in by_item.items():
             sku, unit = self.posting.names(item_id)
             places = dict.fromkeys(self.posting.places[d.holding.place_id].code for d in mine)
             lots = dict.fromkeys(draw.holding.lot_code for draw in mine)
@@ -340,38 +342,44 @@ def pieces_printed(connection: Connection, line_ids: list[int] | None = None) ->
 
 def settle_orders(connection: Connection, refs: list[str]) -> None:
     """An order whose every line is fully printed becomes ``printed``, and back when undone."""
-    for start in range(0, len(refs), 400):
-        part = list(dict.fromkeys(refs))[start : start + 400]
-        rows = connection.execute(
-            select(
-                customer_order.c.id,
-                customer_order.c.stage,
-                order_line.c.id.label("line_id"),
-                order_line.c.quantity,
+    wanted = list(dict.fromkeys(refs))
+    stages: dict[str, list[int]] = {"printed": [], "released": []}
+    for start in range(0, len(wanted), 400):
+        _judge(connection, wanted[start : start + 400], stages)
+    for stage, ids in stages.items():
+        if ids:
+            connection.execute(
+                update(customer_order)
+                .where(customer_order.c.id == bindparam("row"))
+                .values(stage=stage),
+                [{"row": order_id} for order_id in ids],
             )
-            .join(order_line, order_line.c.order_id == customer_order.c.id)
-            .where(customer_order.c.ref.in_(part))
-        ).all()
-        printed = pieces_printed(connection, [row.line_id for row in rows])
-        done: dict[int, bool] = {}
-        stage: dict[int, str] = {}
-        for row in rows:
-            enough = printed.get(row.line_id, 0) >= row.quantity
-            done[row.id] = done.get(row.id, True) and enough
-            stage[row.id] = row.stage
-        for order_id, finished in done.items():
-            if finished and stage[order_id] in ("quote", "confirmed", "released"):
-                connection.execute(
-                    update(customer_order)
-                    .where(customer_order.c.id == order_id)
-                    .values(stage="printed")
-                )
-            elif not finished and stage[order_id] == "printed" and _has_runs(connection, order_id):
-                connection.execute(
-                    update(customer_order)
-                    .where(customer_order.c.id == order_id)
-                    .values(stage="released")
-                )
+
+
+def _judge(connection: Connection, refs: list[str], stages: dict[str, list[int]]) -> None:
+    """Add each order whose stage must change to the list of its new stage."""
+    rows = connection.execute(
+        select(
+            customer_order.c.id,
+            customer_order.c.stage,
+            order_line.c.id.label("line_id"),
+            order_line.c.quantity,
+        )
+        .join(order_line, order_line.c.order_id == customer_order.c.id)
+        .where(customer_order.c.ref.in_(refs))
+    ).all()
+    printed = pieces_printed(connection, [row.line_id for row in rows])
+    done: dict[int, bool] = {}
+    stage: dict[int, str] = {}
+    for row in rows:
+        enough = printed.get(row.line_id, 0) >= row.quantity
+        done[row.id] = done.get(row.id, True) and enough
+        stage[row.id] = row.stage
+    for order_id, finished in done.items():
+        if finished and stage[order_id] in ("quote", "confirmed", "released"):
+            stages["printed"].append(order_id)
+        elif not finished and stage[order_id] == "printed" and _has_runs(connection, order_id):
+            stages["released"].append(order_id)
 
 
 def _has_runs(connection: Connection, order_id: int) -> bool:
