@@ -1,7 +1,8 @@
 """Tables of what the shop knows: suppliers, items, packs, places, printers, modes, artworks.
 
 These rows may change; what happened (see ``record``) may not. ``item.mix_ratio`` is parts of water
-to one part of concentrate; ``place.unusable_rest`` holds where the pack states none.
+to one part of concentrate; ``place.unusable_rest`` holds where the pack states none. Where an item
+has no service, kind of service or waste risk of its own, the shop's settings hold.
 """
 
 from __future__ import annotations
@@ -60,10 +61,10 @@ item = Table(
     Column("density_g_per_ml", Float),
     Column("open_life_days", Integer),
     Column("shelf_life_days", Integer),
-    Column("service", Float, nullable=False, default=0.95),
-    Column("service_kind", String(5), nullable=False, default="cycle"),
+    Column("service", Float),
+    Column("service_kind", String(5)),
     Column("shortage_cost_minor", Float, nullable=False, default=0.0),
-    Column("waste_risk", Float, nullable=False, default=0.10),
+    Column("waste_risk", Float),
     Column("every_prints", Float),
     Column("every_days", Float),
     Column("amount_per_service", Float, nullable=False, default=1.0),

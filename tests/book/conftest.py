@@ -18,6 +18,7 @@ import pytest
 from sqlalchemy import Engine, create_engine, event, make_url, text
 
 from stock.book.opening import Book, book_url, create_book, engine_for
+from tests.book.scenes import a_bit_of_everything
 
 DATABASES = ("sqlite", "postgresql")
 
@@ -126,3 +127,44 @@ def book(request: pytest.FixtureRequest) -> Book:
     name = "sqlite_book" if request.param == "sqlite" else "postgres_book"
     opened: Book = request.getfixturevalue(name)
     return opened
+
+
+@pytest.fixture(scope="session")
+def lived_in_sqlite(tmp_path_factory: pytest.TempPathFactory, sqlite_template: Path) -> Path:
+    """An SQLite book in which a bit of everything happened, to copy."""
+    path = tmp_path_factory.mktemp("lived_in") / "book.sqlite"
+    shutil.copyfile(sqlite_template, path)
+    opened = quick_sqlite(path)
+    a_bit_of_everything(opened)
+    opened.close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def lived_in_postgres(server: Server) -> str:
+    """The same as a PostgreSQL database to copy."""
+    with server.admin.connect() as connection:
+        connection.execute(text("CREATE DATABASE lived_in TEMPLATE book_template"))
+    url = make_url(server.url).set(database="lived_in")
+    opened = Book(url, engine_for(url))
+    a_bit_of_everything(opened)
+    opened.close()
+    return "lived_in"
+
+
+@pytest.fixture(params=DATABASES)
+def lived_in(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Book]:
+    """A book in which a bit of everything happened, on each database in turn."""
+    if request.param == "sqlite":
+        path = tmp_path / "book.sqlite"
+        shutil.copyfile(request.getfixturevalue("lived_in_sqlite"), path)
+        opened = quick_sqlite(path)
+        yield opened
+        opened.close()
+        return
+    server: Server = request.getfixturevalue("server")
+    where = server.database(request.getfixturevalue("lived_in_postgres"))
+    opened = Book(book_url(where), engine_for(book_url(where)))
+    yield opened
+    opened.close()
+    server.drop(where)
