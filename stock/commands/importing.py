@@ -61,15 +61,22 @@ def import_file(
     if kind is None or file is None:
         raise WrongUsage("stock import needs a KIND and a FILE, or --template KIND.")
     from stock.shop.imports import import_rows
+    from stock.shop.station import who
 
     named = _known(kind, KINDS)
     day = day_of(on)
     try:
-        book = making_book()
         done = with_progress(
             f"Importing {file.name}",
             lambda report: import_rows(
-                book, named, file, on=day, columns=columns, dry_run=dry_run, on_progress=report
+                making_book,
+                named,
+                file,
+                on=day,
+                columns=columns,
+                dry_run=dry_run,
+                who=who(),
+                on_progress=report,
             ),
         )
     except InputFaults as error:

@@ -70,7 +70,7 @@ class _DryRun(Exception):
 
 
 def import_rows(
-    book: Book,
+    book: Book | Callable[[], Book],
     kind: str,
     path: Path,
     *,
@@ -83,6 +83,7 @@ def import_rows(
     """Take one file of ``kind`` into the book.
 
     Args:
+        book: The book, or what opens it once the file has proved to be one of that kind.
         on: The business day, against which two-digit years and "not in the future" are read.
         columns: A TOML column map.
         dry_run: Do everything, then take it all back.
@@ -118,12 +119,13 @@ def import_rows(
             raise _DryRun(done)
         return done
 
+    opened = book if isinstance(book, Book) else book()
     try:
-        done = book.write(work)
+        done = opened.write(work)
     except _DryRun as stopped:
         return stopped.done
     if kind in ("orders", "artworks", "modes", "items"):
         from stock.shop.estimating import measure_artworks
 
-        done.notes.extend(measure_artworks(book, on_progress=on_progress))
+        done.notes.extend(measure_artworks(opened, on_progress=on_progress))
     return done
