@@ -11,6 +11,7 @@ import calendar
 import re
 from collections.abc import Iterable
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -59,7 +60,8 @@ def check_digit(body: str) -> int:
     return int(gs1_standard_check_digit(body))
 
 
-def read_gtin(digits: str) -> tuple[str, list[str]]:
+@lru_cache(maxsize=4096)
+def read_gtin(digits: str) -> tuple[str, tuple[str, ...]]:
     """The GTIN as 14 digits and what to say about it."""
     from biip import ParseError
     from biip.gtin import Gtin
@@ -78,10 +80,10 @@ def read_gtin(digits: str) -> tuple[str, list[str]]:
         gtin = Gtin.parse(digits)
     except (ParseError, ValueError, AssertionError) as error:
         raise NoReading(f"{digits} is not a GTIN ({error})") from None
-    notes = []
     if isinstance(gtin, Rcn):
-        notes.append("this number is for use within one company or region; it may not be unique")
-    return digits.zfill(14), notes
+        note = "this number is for use within one company or region; it may not be unique"
+        return digits.zfill(14), (note,)
+    return digits.zfill(14), ()
 
 
 def read_bracketed(data: str) -> list[tuple[str, str]]:
@@ -144,31 +146,55 @@ def read_elements(data: str) -> list[tuple[str, str]]:
     value at its largest length and reads on in the middle of it, which is how a lost separator
     would turn into a wrong lot without a word.
     """
-    from biip import ParseConfig, ParseError
-    from biip.gs1_application_identifiers import GS1ApplicationIdentifier
-    from biip.gs1_element_strings import GS1ElementString
-
-    config = ParseConfig(gs1_element_strings_verify_date=False)
     elements: list[tuple[str, str]] = []
     rest = data
     while rest:
-        try:
-            ai = GS1ApplicationIdentifier.extract(rest)
-        except ParseError:
+        known = _identifier(rest[:4])
+        if known is None:
             raise NoReading(
                 f"no GS1 application identifier begins with {rest[:4]!r}" + _after(elements)
-            ) from None
-        try:
-            element = GS1ElementString.extract(rest, config=config)
-        except (ParseError, ValueError, ArithmeticError):
-            value = rest[len(ai.ai) :].split(FNC1)[0]
-            raise NoReading(_why_not(ai.ai, value) + _after(elements)) from None
-        elements.append(checked(element))
-        rest = rest[len(ai.ai) + len(elements[-1][1]) :]
-        if ".." in ai.format and rest and not rest.startswith(FNC1):
+            )
+        ai, length, free = known
+        piece = rest.partition(FNC1)[0]
+        field = _first_field(piece[:length] if length else piece)
+        if field is None:
+            raise NoReading(_why_not(ai, piece[len(ai) :]) + _after(elements))
+        elements.append(field)
+        rest = rest[len(ai) + len(field[1]) :]
+        if free and rest and not rest.startswith(FNC1):
             raise Swallowed(elements, rest)
         rest = rest.lstrip(FNC1)
     return elements
+
+
+@lru_cache(maxsize=4096)
+def _identifier(start: str) -> tuple[str, int, bool] | None:
+    """The identifier that a text begins with, its field's whole length (0: not fixed), and
+    whether its value has a free length."""
+    from biip import ParseError
+    from biip.gs1_application_identifiers import GS1ApplicationIdentifier
+
+    try:
+        ai = GS1ApplicationIdentifier.extract(start)
+    except ParseError:
+        return None
+    fixed = re.fullmatch(r"[NXYZ]\d+(?:\+[NXYZ]\d+)*", ai.format)
+    length = sum(map(int, re.findall(r"\d+", ai.format))) if fixed else 0
+    return str(ai.ai), length, ".." in ai.format
+
+
+@lru_cache(maxsize=16384)
+def _first_field(text: str) -> tuple[str, str] | None:
+    """The first field of a text, its check digits verified; None when it does not parse."""
+    from biip import ParseConfig, ParseError
+    from biip.gs1_element_strings import GS1ElementString
+
+    config = ParseConfig(gs1_element_strings_verify_date=False)
+    try:
+        element = GS1ElementString.extract(text, config=config)
+    except (ParseError, ValueError, ArithmeticError):
+        return None
+    return checked(element)
 
 
 class Swallowed(NoReading):

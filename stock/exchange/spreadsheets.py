@@ -42,6 +42,7 @@ def workbook_bytes(tables: Sequence[Table]) -> bytes:
 
 
 def _add_sheet(workbook: Any, table: Table, name: str) -> None:
+    from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
     from openpyxl.utils import get_column_letter
 
@@ -53,9 +54,13 @@ def _add_sheet(workbook: Any, table: Table, name: str) -> None:
         width = min(max(len(text) for text in texts) + 2, _WIDEST_COLUMN)
         sheet.column_dimensions[get_column_letter(place + 1)].width = width
     bold = Font(bold=True)
-    header = [_cell(sheet, title) for title in table.header]
-    for cell in header:
+    header = []
+    for title in table.header:
+        cell = WriteOnlyCell(sheet)
+        cell.value = safe_text(title)[:LONGEST_CELL]
+        cell.data_type = "s"
         cell.font = bold
+        header.append(cell)
     sheet.append(header)
     for row in table.rows:
         sheet.append([_cell(sheet, value) for value in row])
@@ -80,11 +85,13 @@ def _cell(sheet: Any, value: Cell) -> Any:
     if isinstance(value, int | float):
         return value
     text = safe_text(value)[:LONGEST_CELL]
+    risky = formula_safe(text) != text
+    if not risky and not text.startswith("#"):
+        return text
     cell = WriteOnlyCell(sheet)
     cell.value = text
     cell.data_type = "s"
-    if formula_safe(text) != text:
-        cell.quotePrefix = True
+    cell.quotePrefix = risky
     return cell
 
 

@@ -8,6 +8,7 @@ followed. Formulas are read as the values stored with them.
 from __future__ import annotations
 
 import warnings
+import weakref
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
@@ -61,41 +62,49 @@ class SheetSource:
         self.decimal_comma = decimal_comma
         self.notes: list[str] = []
         _guard(path)
+        # One workbook for all readings: opening one looks through its whole sheets.
         file, workbook = _open(path)
-        try:
-            names = list(workbook.sheetnames)
-            if sheet and sheet not in names:
-                shown = ", ".join(safe_text(name, longest=40) for name in names[:20])
-                raise refuse(path, f"no sheet {sheet!r} (sheets: {shown})", "one of its sheets")
-            tables = [ws.title for ws in workbook.worksheets]
-            if not tables:
-                raise refuse(path, "a workbook without a sheet of cells", "a sheet of cells")
-            self._title = sheet or tables[0]
-            if not sheet and len(tables) > 1:
-                self.notes.append(f"read sheet {safe_text(self._title, longest=40)!r} only")
-        finally:
-            workbook.close()
-            file.close()
+        weakref.finalize(self, _close, file, workbook)
+        names = list(workbook.sheetnames)
+        if sheet and sheet not in names:
+            shown = ", ".join(safe_text(name, longest=40) for name in names[:20])
+            raise refuse(path, f"no sheet {sheet!r} (sheets: {shown})", "one of its sheets")
+        tables = [ws.title for ws in workbook.worksheets]
+        if not tables or (sheet and sheet not in tables):
+            raise refuse(path, "a workbook without a sheet of cells", "a sheet of cells")
+        title = sheet or tables[0]
+        if not sheet and len(tables) > 1:
+            self.notes.append(f"read sheet {safe_text(title, longest=40)!r} only")
+        self._sheet = workbook[title]
+        self._columns = _width_of(self._sheet, skip_lines)
+
+    def rows(self) -> Iterator[tuple[Any, ...]]:
+        """The sheet's values after the skipped lines, from its beginning."""
+        first = self.skip_lines + 1
+        values: Iterator[tuple[Any, ...]] = self._sheet.iter_rows(
+            min_row=first, max_col=self._columns, values_only=True
+        )
+        return values
 
     def choose(self, score: Callable[[list[str]], tuple[int, int]]) -> None:
         """Cells need no delimiter."""
 
     def lines(self) -> LineReader:
         """Lines of the sheet after the skipped ones; close it when done."""
-        return _SheetLines(self.path, self._title, self.skip_lines, self.decimal_comma)
+        return _SheetLines(self)
+
+
+def _close(file: IO[bytes], workbook: Any) -> None:
+    workbook.close()
+    file.close()
 
 
 class _SheetLines:
-    def __init__(self, path: Path, title: str, skipped: int, decimal_comma: bool) -> None:
-        self._sign = "," if decimal_comma else "."
-        self._file, self._workbook = _open(path)
-        sheet = self._workbook[title]
-        sheet.reset_dimensions()
-        self._line = skipped
+    def __init__(self, source: SheetSource) -> None:
+        self._sign = "," if source.decimal_comma else "."
+        self._line = source.skip_lines
         self._empty = 0
-        self._rows: Iterator[tuple[Any, ...]] = sheet.iter_rows(
-            min_row=skipped + 1, max_col=MAX_COLUMNS, values_only=True
-        )
+        self._rows = source.rows()
 
     def __iter__(self) -> LineReader:
         return self
@@ -105,9 +114,7 @@ class _SheetLines:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
                 row = next(self._rows)
-        except StopIteration:
-            raise
-        except Exception as error:
+        except DAMAGE as error:
             self._rows = iter(())
             why = safe_text(str(error) or type(error).__name__, longest=80)
             raise LineFault(
@@ -124,9 +131,21 @@ class _SheetLines:
         return self._line, cells
 
     def close(self) -> None:
-        """Let the archive go."""
-        self._workbook.close()
-        self._file.close()
+        """Nothing is held beyond the source's own workbook."""
+
+
+def _width_of(sheet: Any, skipped: int) -> int:
+    """Columns worth reading: those of the first line that has cells, and one to see a surplus."""
+    sheet.reset_dimensions()
+    rows = sheet.iter_rows(min_row=skipped + 1, max_row=skipped + 1000, max_col=MAX_COLUMNS)
+    try:
+        for row in rows:
+            filled = [place for place, cell in enumerate(row, 1) if cell.value is not None]
+            if filled:
+                return filled[-1] + 1
+    except DAMAGE:
+        return MAX_COLUMNS
+    return MAX_COLUMNS
 
 
 def _text(value: Any, sign: str) -> str:
