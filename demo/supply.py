@@ -7,6 +7,7 @@ was ordered, when it came, in which lot and until when it keeps.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ from stock.ink.mode import PretreatDose, PrintMode, prior_rates
 
 from .artworks import DRAWN
 from .catalogue import INKS, PRETREATS, SUPPLIES, blanks, write_rows
-from .trade import Order
+from .trade import Line, Order
 
 UPKEEP_A = {"C": 1.2, "M": 1.2, "Y": 1.2, "K": 1.2, "W": 16.0}
 UPKEEP_B = {"C": 1.6, "M": 1.6, "Y": 1.6, "K": 1.6, "W": 14.0}
@@ -36,16 +37,20 @@ class Shelf:
 
 def write_supply(folder: Path, day: date, orders: list[Order], draws: np.random.Generator) -> None:
     """Write purchases.csv and deliveries.csv."""
-    use = _daily_use(folder, day, orders)
+    jobs: list[dict[str, Any]] = []
+    counts: list[dict[str, Any]] = []
+    use = _daily_use(folder, day, orders, draws, jobs)
     rows: list[dict[str, Any]] = []
     bought: list[dict[str, Any]] = []
     refs: dict[tuple[str, date], str] = {}
     for shelf in _shelves():
-        _keep_supplied(shelf, use[shelf.sku], day, draws, rows, bought, refs)
+        _keep_supplied(shelf, use[shelf.sku], day, draws, rows, bought, refs, counts)
     _late_purchase(day, bought, refs)
     _soon_past_its_date(day, rows)
     rows.sort(key=lambda row: (row["received_on"], row["delivery"]))
     bought.sort(key=lambda row: (row["ordered_on"], row["purchase"]))
+    write_rows(folder / "counts.csv", counts)
+    write_rows(folder / "jobink.csv", jobs)
     write_rows(folder / "purchases.csv", bought)
     write_rows(folder / "deliveries.csv", rows)
 
@@ -72,7 +77,43 @@ def _shelves() -> list[Shelf]:
     return found
 
 
-def _daily_use(folder: Path, day: date, orders: list[Order]) -> dict[str, dict[date, float]]:
+def _count(sku: str, here: float, when: date) -> dict[str, Any]:
+    """One row of the month-end count of the supplies, which nobody logs one by one."""
+    return {
+        "place": "SHELF",
+        "sku": sku,
+        "counted": int(here),
+        "counted_on": when,
+        "ref": f"{when:%Y-%m}/{sku}",
+        "reason": "month end",
+    }
+
+
+def _job(
+    order: Order, line: Line, ml: Mapping[str, float], draws: np.random.Generator
+) -> dict[str, Any]:
+    """A row of the press's own job log: it lays down more than the priors say, and varies."""
+    job: dict[str, Any] = {
+        "job": f"J-{order.ref}-{line.number}",
+        "printed_on": order.outcome,
+        "printer": line.printer,
+        "order": order.ref,
+        "line": line.number,
+        "pieces": line.pieces,
+    }
+    for channel, used in ml.items():
+        more = 1.12 if channel == "W" else 1.06
+        job[channel] = round(used * line.pieces * more * float(draws.normal(1, 0.03)), 2)
+    return job
+
+
+def _daily_use(
+    folder: Path,
+    day: date,
+    orders: list[Order],
+    draws: np.random.Generator,
+    jobs: list[dict[str, Any]],
+) -> dict[str, dict[date, float]]:
     """What printing took per day and item, by the same measurement the shop uses."""
     from stock.ink.measure import estimate, measure_shares
 
@@ -107,6 +148,8 @@ def _daily_use(folder: Path, day: date, orders: list[Order]) -> dict[str, dict[d
                 dose=PretreatDose(mg_per_cm2=dose[line.blank]),
                 garment=garment,
             )
+            if line.printer == "PRESS-A" and order.outcome > day - timedelta(weeks=12):
+                jobs.append(_job(order, line, one.ml, draws))
             pieces = line.pieces * 1.03
             family = "BULK" if line.printer == "PRESS-B" else "CART"
             for channel, ml in one.ml.items():
@@ -118,7 +161,6 @@ def _daily_use(folder: Path, day: date, orders: list[Order]) -> dict[str, dict[d
         for channel in "CMYKW":
             use[f"CART-{channel}"][when] += UPKEEP_A[channel]
             use[f"BULK-{channel}"][when] += UPKEEP_B[channel]
-        use["PT-POLY"][when] += 22.0
         for sku, _, _, prints, days, used, _, _ in SUPPLIES:
             use[sku][when] += used / days if days else 18.0 * used / float(prints)
     return use
@@ -132,11 +174,13 @@ def _keep_supplied(
     rows: list[dict[str, Any]],
     bought: list[dict[str, Any]],
     refs: dict[tuple[str, date], str],
+    counts: list[dict[str, Any]],
 ) -> None:
     """Walk the history day by day; order when what is here and coming covers too little."""
     if not use:
         use = {day - timedelta(days=200): 0.0}
     start = min(use) - timedelta(days=10)
+    counted_on = day.replace(day=1) - timedelta(days=1)
     here = 0.0
     coming: list[tuple[date, float, int, str]] = []
     total = sum(use.values())
@@ -148,11 +192,15 @@ def _keep_supplied(
             here += order[1]
             _deliver(shelf, order, rows)
         here = max(0.0, here - use.get(when, 0.0))
+        if when == counted_on and shelf.supplier == "DAMSON":
+            counts.append(_count(shelf.sku, here, when))
         near = sum(use.get(when + timedelta(days=n), 0.0) for n in range(1, 22)) / 21
         rate = max(near, 0.6 * usual)
         position = here + sum(one[1] for one in coming)
         floor = rate * 7 * (shelf.weeks / 2) + (shelf.content if shelf.supplier == "ALDER" else 2)
-        if when == start or (when.weekday() == 0 and position < floor):
+        known = sum(use.get(when + timedelta(days=n), 0.0) for n in range(1, shelf.lead[0] + 6))
+        urgent = when.weekday() < 5 and position < known + 2
+        if when == start or urgent or (when.weekday() == 0 and position < floor):
             wanted = rate * 7 * shelf.weeks + floor - position
             packs = max(1, int(np.ceil(wanted / shelf.content)))
             lead = 1 if when == start else max(1, int(draws.normal(*shelf.lead)))

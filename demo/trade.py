@@ -117,7 +117,7 @@ def _working(day: date) -> date:
 
 def _settle(order: Order, draws: np.random.Generator, day: date) -> None:
     """How the order stands on the demo's day."""
-    quoted = order.kind in ("club", "firm", "event") and bool(draws.random() < 0.30)
+    quoted = order.kind in ("club", "firm", "event") and bool(draws.random() < 0.55)
     lost = quoted and bool(draws.random() < 0.42)
     cancelled = not quoted and bool(draws.random() < 0.02)
     waits = 6 + int(draws.integers(0, 6))

@@ -29,7 +29,8 @@ ORDER_OF_IMPORT = (
     "purchases",
     "deliveries",
     "prints",
-    "weighings",
+    "counts",
+    "jobink",
 )
 
 
