@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +20,7 @@ from stock.demand import autoets as ets
 from stock.demand.classes import classify
 from stock.demand.draws import running_ranks
 from stock.demand.known import Bools, Floats, History
-from stock.demand.pool import LEAST_WEEKS, MODELS, level_means, pool_quantiles
+from stock.demand.pool import LEAST_WEEKS, MODELS, pool_quantiles
 from stock.demand.quantile_tables import LEVELS, MEDIAN
 from stock.demand.season import Season, calendar_factors
 from stock.demand.stocked_out import fill_gaps, lift_floors
@@ -38,7 +39,7 @@ class Forecast:
         start: First day of week 1.
         classes: Demand class of each series.
         models: How each series was forecast, in words for the person.
-        weekly_mean: Expected use in week 1 … H, shape (n, H).
+        weekly_mean: Expected use in week 1 … H, the mean of the quantile functions, shape (n, H).
         levels: Quantile levels between 0 and 1, rising, shape (Q,).
         total_quantiles: Quantiles of the total over the first h weeks, h = 1 … H, shape
             (n, H, Q); never negative, rising in h and in level.
@@ -162,7 +163,7 @@ def forecast(
         first,
         tuple(map(str, classes)),
         tuple(found.labels),
-        found.mean[:, None] * ahead,
+        np.diff(quantiles @ _mean_weights(), axis=1, prepend=0.0),
         LEVELS,
         quantiles,
         whole,
@@ -178,7 +179,6 @@ class _Found:
         known = ~np.isnan(values)
         self.known_weeks = known.sum(axis=1)
         self.quantiles = np.zeros((len(values), horizon, len(LEVELS)))
-        self.mean = np.zeros(len(values))
         self.labels = [
             "no history" if not weeks else f"no use in {weeks} weeks" for weeks in self.known_weeks
         ]
@@ -211,7 +211,6 @@ class _Found:
                 found *= weights[place_of[model]][:, None]
                 gathered[h] += found
             self.quantiles[rows] = gathered.transpose(1, 0, 2)
-            self.mean[rows] = level_means(block)
         for row in np.flatnonzero(self.pooled):
             self.labels[row] = f"average of {len(MODELS)} models"
 
@@ -236,9 +235,8 @@ class _Found:
         rows = np.flatnonzero(~self.pooled & (self.known_weeks > 0) & (self.classes != "none"))
         if not len(rows):
             return
-        mean, quantiles = young_quantiles(self.values[rows], self.horizon, usual_cv2(self.values))
-        self.mean[rows] = mean
-        self.quantiles[rows] = quantiles
+        borrowed = usual_cv2(self.values)
+        self.quantiles[rows] = young_quantiles(self.values[rows], self.horizon, borrowed)
         for row in rows:
             self.labels[row] = f"mean of {self.known_weeks[row]} weeks, spread of the others"
 
@@ -249,6 +247,18 @@ def _between(
     low = np.clip(np.searchsorted(levels, wanted, side="right") - 1, 0, len(levels) - 2)
     weight = (wanted - levels[low]) / (levels[low + 1] - levels[low])
     return low, weight if beyond else np.clip(weight, 0.0, 1.0)
+
+
+@lru_cache(maxsize=1)
+def _mean_weights() -> Floats:
+    """Weight of each kept quantile in the mean, the function running straight between them."""
+    ranks = (np.arange(20_000) + 0.5) / 20_000
+    low, part = _between(LEVELS, ranks, beyond=True)
+    weights = np.zeros(len(LEVELS))
+    np.add.at(weights, low, 1 - part)
+    np.add.at(weights, low + 1, part)
+    found: Floats = weights / len(ranks)
+    return found
 
 
 def _correlation(grid: Floats) -> float:

@@ -78,14 +78,6 @@ def pool_quantiles(values: Floats, horizons: Sequence[int]) -> Iterator[tuple[in
             yield place, model, shape(mean, variance)
 
 
-def level_means(values: Floats) -> Floats:
-    """Mean of the pool's levels, use per week, shape (series,)."""
-    past = _Past(np.ascontiguousarray(values.T, dtype=np.float64))
-    found = [past.one_step_level, past.level[0.5][-1], past.level[0.2][-1]]
-    found += [past.discounted(fade)[0] for fade in (0.9, 0.95, 0.98)]
-    return np.asarray(np.mean(found, axis=0))
-
-
 class _Past:
     """Levels of every series at every week, computed once and used for each h."""
 

@@ -22,7 +22,7 @@ KNOTS: Final[Floats] = np.array([0.5, 0.8, 0.9, 0.95, 0.99])
 """Levels at which the widening is kept; between them it is interpolated, beyond 0.99 held."""
 
 USUAL_WIDENING: Final[Mapping[str, tuple[float, float, float, float]]] = {
-    "smooth": (0.85, 1.0, 1.1, 1.4),
+    "smooth": (0.88, 1.03, 1.15, 1.5),
     "erratic": (1.05, 1.07, 1.15, 1.65),
     "intermittent": (1.1, 1.6, 2.2, 2.8),
     "lumpy": (1.45, 1.75, 2.0, 2.7),
@@ -35,7 +35,10 @@ ORIGINS: Final = 6
 WEEKS_AHEAD: Final = (2, 4, 6)
 _POWER: Final = 8.0
 _WEIGHT_WORTH: Final = 50.0
-_SPAN_WORTH: Final = 8.0
+_WIDER_WORTH: Final = 3.0
+_NARROWER_WORTH: Final = 16.0
+"""Totals apart that the usual widening counts for when the past asks for more, or for less: a
+quiet past says less about the next peak than a wild one about the next calm."""
 _WIDTHS: Final[Floats] = np.array(
     [0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0, 2.5, 3.0, 3.6]
 )
@@ -164,8 +167,9 @@ def _widening(seen: list[_Look], weights: Floats, usual: Floats, span: int) -> F
         for width, factor in enumerate(_WIDTHS):
             lost = pinball(look.truth, np.maximum(middle + factor * away, 0.0), KNOTS[1:])
             loss[width] += (lost / look.scale[..., None]).sum(axis=(0, 1))
-    best = np.log(_WIDTHS[loss.argmin(axis=0)])
+    move = np.log(_WIDTHS[loss.argmin(axis=0)] / usual)
     apart = span / WEEKS_AHEAD[-1]
     series = max(len(look.truth) for look in seen)
-    trust = apart / (apart + _SPAN_WORTH) * series / (series + 10)
-    return np.asarray(np.exp((1 - trust) * np.log(usual) + trust * best))
+    worth = np.where(move > 0, _WIDER_WORTH, _NARROWER_WORTH)
+    trust = apart / (apart + worth) * series / (series + 10)
+    return np.asarray(usual * np.exp(trust * move))

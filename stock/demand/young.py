@@ -30,8 +30,8 @@ def usual_cv2(values: Floats) -> float:
     return float(np.median(np.nanvar(rows, axis=1) / np.nanmean(rows, axis=1) ** 2))
 
 
-def young_quantiles(values: Floats, horizon: int, borrowed_cv2: float) -> tuple[Floats, Floats]:
-    """Weekly mean and quantiles of h-week totals of short series.
+def young_quantiles(values: Floats, horizon: int, borrowed_cv2: float) -> Floats:
+    """Quantiles of h-week totals of short series.
 
     The mean is that of the known weeks; a week's squared relative spread is the series' own pulled
     towards the borrowed one; and the level itself is uncertain, the more the fewer weeks.
@@ -41,7 +41,7 @@ def young_quantiles(values: Floats, horizon: int, borrowed_cv2: float) -> tuple[
             least one week.
 
     Returns:
-        Mean per week (series,), quantiles (series, H, levels).
+        Quantiles at the kept levels, shape (series, H, levels).
     """
     known = (~np.isnan(values)).sum(axis=1)
     mean = np.nansum(values, axis=1) / known
@@ -51,4 +51,4 @@ def young_quantiles(values: Floats, horizon: int, borrowed_cv2: float) -> tuple[
     h = np.arange(1, horizon + 1)[None, :]
     level = (LEVEL_CV2 + cv2)[:, None] / known[:, None]
     variance = mean[:, None] ** 2 * (h * cv2[:, None] + h**2 * level)
-    return mean, gamma_at_levels(mean[:, None] * h, variance)
+    return gamma_at_levels(mean[:, None] * h, variance)
