@@ -174,7 +174,10 @@ def _text(value: Any, sign: str) -> str:
 
 def _open(path: Path) -> tuple[IO[bytes], Any]:
     from openpyxl import load_workbook
+    from openpyxl.styles import cell_style
 
+    # The reader prints a damaged style's number to stdout, where our own answers go.
+    cell_style.print = _say_nothing
     # A handle, not the path: what the file is called says nothing about what it holds.
     file = path.open("rb")
     try:
@@ -185,6 +188,10 @@ def _open(path: Path) -> tuple[IO[bytes], Any]:
         file.close()
         why = safe_text(str(error) or type(error).__name__, longest=80)
         raise refuse(path, f"a damaged workbook ({why})", "a sound XLSX workbook") from None
+
+
+def _say_nothing(*_: object) -> None:
+    pass
 
 
 def _guard(path: Path) -> None:

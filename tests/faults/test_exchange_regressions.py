@@ -8,6 +8,8 @@ import pytest
 from stock.errors import BarcodeUnreadable, InputFaults
 from stock.exchange.barcodes import parse_code
 from stock.exchange.rows import read_rows
+from tests.faults.mutations import mutated_workbook
+from tests.faults.test_fuzz_exchange import read_or_refuse
 
 ON = date(2026, 11, 25)
 
@@ -31,3 +33,12 @@ def test_a_fault_about_a_tab_shows_it_and_does_not_jump(tmp_path: Path):
     with pytest.raises(InputFaults) as caught:
         read_rows(path, "prints", on=ON).check()
     assert all(str(fault).isprintable() for fault in caught.value.faults)
+
+
+def test_a_damaged_style_prints_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    # The workbook reader prints "0 is out of range" where our own answers go.
+    kind, content = mutated_workbook(2_003_585)
+    path = tmp_path / "file.xlsx"
+    path.write_bytes(content)
+    read_or_refuse(path, kind)
+    assert capsys.readouterr().out == ""
