@@ -21,6 +21,10 @@ MIN_WEEKS: Final = 8
 """Completed weeks of orders below which nothing is learnt."""
 RECENT_WEEKS: Final = 26
 """Weeks over which the remainder is averaged."""
+PRIOR_LEADS: Final = 8.0
+"""Leads over which the trust in pick-up falls to 1/e before anything is learnt: a judgement."""
+PRIOR_WEEKS: Final = 4.0
+"""Past weeks that judgement counts for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,14 +196,14 @@ def seen_leads(weeks: int, leads: int) -> Bools:
 def blend_weights(book: OrderBook) -> Floats:
     """Weight of pick-up at each lead: least squares on past weeks, shrunk to a falling prior."""
     leads = book.on_book.shape[1]
-    prior = np.exp(-np.arange(leads) / 3.0)
+    prior = np.exp(-np.arange(leads) / PRIOR_LEADS)
     weights = np.empty(leads)
     for lead in range(leads):
         by_pickup, by_plain, truth = past_forecasts(book, lead)
         gap = by_pickup - by_plain
         power = float((gap**2).sum())
         best = float((gap * (truth - by_plain)).sum()) / power if power > 0 else prior[lead]
-        trust = len(truth) / (len(truth) + 8.0)
+        trust = len(truth) / (len(truth) + PRIOR_WEEKS)
         weights[lead] = np.clip(trust * best + (1 - trust) * prior[lead], 0.0, 1.0)
     return weights
 
