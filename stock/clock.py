@@ -118,13 +118,17 @@ def calendar_of(
     country: str = "",
     years: Iterable[int] = (),
 ) -> WorkCalendar:
-    """A calendar from weekdays, closures and the public holidays of ``country`` (ISO 3166)."""
+    """A calendar from weekdays, closures and public holidays.
+
+    ``country`` is an ISO 3166 code, with a region where that has holidays of its own (``US-CA``).
+    """
     days = set(closed)
     if country:
         import holidays
 
         try:
-            days.update(holidays.country_holidays(country.upper(), years=list(years)))
+            named, _, region = country.upper().partition("-")
+            days.update(holidays.country_holidays(named, subdiv=region or None, years=list(years)))
         except NotImplementedError:
             raise ValueError(f"no public holidays are known for country {country!r}") from None
     return WorkCalendar(frozenset(weekdays), frozenset(days))

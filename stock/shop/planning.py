@@ -3,40 +3,159 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
 
 from stock.book.opening import Book
+from stock.errors import Fault, InputFaults, Unknown
 from stock.plan.decisions import Decisions, ExpiringLot
 from stock.plan.snapshot import PlanSettings, Snapshot
-from stock.shop.snapshot import take_snapshot
+from stock.shop.settings import KINDS, Settings, load_settings
+from stock.shop.snapshot import Targets, take_snapshot
+from stock.shop.snapshot.holdings import WITHIN
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+OVERDUE_DAYS = 30
+"""An order line this long past its day is asked about: it is probably done or dead (judgement)."""
 
 
-def plan_settings(book: Book) -> PlanSettings:
-    """The shop's choices for planning."""
-    return PlanSettings()
+def plan_settings(
+    book: Book | None = None, day: date | None = None, settings: Settings | None = None
+) -> PlanSettings:
+    """The shop's choices for planning; its calendar reaches two years around ``day``.
+
+    They are the station's settings, whichever ``book`` it works on.
+
+    Raises:
+        InputFaults: The settings hold faults, or name a country whose holidays nobody knows.
+    """
+    from stock.clock import calendar_of, today
+
+    known = settings or load_settings()
+    middle = (day or today()).year
+    years = range(middle - 2, middle + 3)
+    try:
+        calendar = calendar_of(
+            known.weekdays, known["calendar.closed"], known["calendar.country"], years
+        )
+    except ValueError:
+        origin = known.effective["calendar.country"].origin
+        line = int(origin.rpartition(":")[2]) if origin.startswith(f"{known.path}:") else 0
+        expected = "a country (and region) whose public holidays are known"
+        fault = Fault(line, "calendar.country", repr(known["calendar.country"]), expected)
+        raise InputFaults(str(known.path), [fault]) from None
+    return PlanSettings(
+        review_days=known["week.review_days"],
+        horizon_weeks=known["plan.horizon_weeks"],
+        paths=known["plan.paths"],
+        seed=known["plan.seed"],
+        holding_per_week=known["plan.holding_per_week"],
+        misprint_prior=(known["plan.misprint_rate"], known["plan.misprint_weight"]),
+        weekdays=calendar.weekdays,
+        closed=calendar.closed,
+        peak_factor=known.season,
+        currency=known["currency"],
+        blend_autoets=known["plan.autoets"],
+    )
+
+
+def targets(settings: Settings) -> Targets:
+    """What holds for items that state no target of their own."""
+    return Targets(
+        {kind: settings[f"service.{kind}"] for kind in KINDS},
+        settings["service.measure"],
+        {kind: settings[f"waste_risk.{kind}"] for kind in KINDS},
+    )
 
 
 def snapshot_of(book: Book, day: date) -> Snapshot:
     """The book as the planner sees it on ``day``."""
-    return take_snapshot(book, day, plan_settings(book))
+    settings = load_settings()
+    return take_snapshot(
+        book,
+        day,
+        plan_settings(book, day, settings),
+        targets=targets(settings),
+        hour=settings["week.order_hour"],
+    )
 
 
 def reorder_list(book: Book, day: date, *, supplier: str = "") -> Decisions:
-    """What to buy on ``day``; only one supplier's lines when one is named."""
+    """What to buy on ``day``; only one supplier's lines when one is named.
+
+    Raises:
+        Unknown: No such supplier.
+    """
+    return list_from(snapshot_of(book, day), supplier=supplier)
+
+
+def list_from(snapshot: Snapshot, *, supplier: str = "") -> Decisions:
+    """The weekly list of a snapshot: packs by their content, mixes told apart, old orders named.
+
+    Raises:
+        Unknown: No such supplier.
+    """
     from stock.plan.decide import plan
 
-    decisions = plan(snapshot_of(book, day))
-    if not supplier:
-        return decisions
+    if supplier and all(supplier != known.code for known in snapshot.suppliers):
+        import difflib
+
+        names = [known.code for known in snapshot.suppliers]
+        raise Unknown("supplier", supplier, difflib.get_close_matches(supplier, names, 3, 0.6))
+    decisions = plan(snapshot)
+    within = _amounts_within_mixes(snapshot)
+    lines = tuple(
+        replace(line, why=(line.why[0], within[line.item], *line.why[1:]))
+        if line.item in within and line.why
+        else line
+        for line in decisions.lines
+        if not supplier or line.supplier == supplier
+    )
     return replace(
         decisions,
-        lines=tuple(line for line in decisions.lines if line.supplier == supplier),
-        totals=tuple(total for total in decisions.totals if total.supplier == supplier),
+        lines=lines,
+        totals=tuple(t for t in decisions.totals if not supplier or t.supplier == supplier),
+        expiring=own_lots(decisions.expiring),
+        findings=decisions.findings + tuple(_overdue(snapshot)),
     )
+
+
+def own_lots(lots: Iterable[ExpiringLot]) -> tuple[ExpiringLot, ...]:
+    """Lots that stand on a shelf, without the concentrate counted again within a ready mix."""
+    return tuple(lot for lot in lots if WITHIN not in lot.lot)
+
+
+def _amounts_within_mixes(snapshot: Snapshot) -> dict[str, str]:
+    """A sentence for each concentrate of which some is on the shelf as ready mix."""
+    amounts: dict[str, float] = {}
+    units = {item.sku: item.unit for item in snapshot.items}
+    for lot in snapshot.stock:
+        if WITHIN in lot.lot:
+            amounts[lot.item] = amounts.get(lot.item, 0.0) + lot.amount
+    return {
+        sku: f"Of what is here, {amount:,.1f} {units.get(sku, '')} is within ready mix, "
+        "counted by the concentrate in it."
+        for sku, amount in amounts.items()
+    }
+
+
+def _overdue(snapshot: Snapshot) -> list[str]:
+    limit = snapshot.day - timedelta(days=OVERDUE_DAYS)
+    old = [line for line in snapshot.order_lines if (line.scheduled_on or line.due_on) < limit]
+    if not old:
+        return []
+    named = ", ".join(dict.fromkeys(line.order for line in old[:5]))
+    more = ", …" if len(old) > 5 else ""
+    return [
+        f"{len(old)} order lines are more than {OVERDUE_DAYS} days past their day and still count "
+        f"as needed today ({named}{more}): log their prints or cancel them."
+    ]
 
 
 def expiring_lots(book: Book, day: date, *, within_days: int = 90) -> tuple[ExpiringLot, ...]:
     """Lots whose last day of use lies within ``within_days`` of ``day``, soonest first."""
     from stock.plan.expiry import expiring
 
-    return expiring(snapshot_of(book, day), within_days)
+    return own_lots(expiring(snapshot_of(book, day), within_days))

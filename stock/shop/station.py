@@ -1,7 +1,4 @@
-"""This station: which book, who, which currency. Read once from the environment and a TOML file.
-
-The settings proper (service targets, shop calendar, units) live in ``stock.shop.settings``.
-"""
+"""This station: which book, and who posts. Read from the environment and the settings file."""
 
 from __future__ import annotations
 
@@ -10,9 +7,9 @@ from pathlib import Path
 
 import platformdirs
 
+from stock.shop.settings import load_settings
+
 APP = "stock"
-BOOK_VARIABLE = "STOCK_BOOK"
-WHO_VARIABLE = "STOCK_WHO"
 
 
 def data_folder() -> Path:
@@ -21,8 +18,8 @@ def data_folder() -> Path:
 
 
 def default_book() -> str:
-    """Where the book is when nobody says otherwise."""
-    return os.environ.get(BOOK_VARIABLE) or str(data_folder() / "book.sqlite")
+    """Where the book is when a command does not say: settings, else the user's data folder."""
+    return load_settings().book or str(data_folder() / "book.sqlite")
 
 
 def demo_folder() -> Path:
@@ -32,4 +29,4 @@ def demo_folder() -> Path:
 
 def who() -> str:
     """Who posts from this station: free text."""
-    return os.environ.get(WHO_VARIABLE) or os.environ.get("USER") or ""
+    return str(load_settings()["who"]) or os.environ.get("USER") or ""

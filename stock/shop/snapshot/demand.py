@@ -1,18 +1,26 @@
-"""Orders and weekly use of the book, for the planner."""
+"""Weekly use and the misprint record of the book, as the forecasts read them.
+
+Series: an item's own use by its sku, base units; ``cm2:CHANNEL:PRINTER`` in cm² of full tone;
+``prints:PRINTER`` in garments. Weeks are complete ISO weeks, oldest first. What a customer brought
+is not the shop's use; what a one-off order took is not to be expected again.
+"""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from datetime import date, timedelta
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection, func, select
+import numpy.typing as npt
+from sqlalchemy import ColumnElement, Connection, Select, and_, case, func, or_, select
 
+from stock.book.catalogue import HOLDING_KINDS
 from stock.book.tables import (
     customer_order,
     entry,
     item,
+    lot,
     movement,
     order_line,
     overrun,
@@ -21,254 +29,135 @@ from stock.book.tables import (
     printer,
 )
 from stock.clock import monday_of
-from stock.demand.known import (
-    History,
-    MisprintRecord,
-    OrderLine,
-    PastOrderLine,
-    PieceUse,
-)
-from stock.shop.estimating import Estimator
-from stock.shop.printing import pieces_printed
-from stock.shop.snapshot.machines import Machines
-from stock.shop.snapshot.supply import undone_entries
+from stock.demand.known import Bools, Floats, History, MisprintRecord
+from stock.shop.snapshot.known_on import last_runs, stands, week_of
+from stock.units import THOUSAND
 
 MOST_WEEKS = 156
 """Three years of weekly history: enough for two seasons seen and compared."""
 
-
-def order_lines_of(
-    connection: Connection, estimator: Estimator, machines: Machines, day: date
-) -> tuple[OrderLine, ...]:
-    """Order lines not yet fully printed or cancelled, each with its use per piece."""
-    rows = connection.execute(
-        select(
-            order_line,
-            customer_order.c.ref,
-            customer_order.c.stage,
-            customer_order.c.placed_on,
-            customer_order.c.win_probability,
-            customer_order.c.customer_kind,
-            item.c.sku,
-        )
-        .join(customer_order, customer_order.c.id == order_line.c.order_id)
-        .join(item, item.c.id == order_line.c.blank_id)
-        .where(
-            customer_order.c.stage.in_(("quote", "confirmed", "released")),
-            customer_order.c.placed_on <= day,
-        )
-        .order_by(order_line.c.due_on, customer_order.c.ref, order_line.c.line)
-    ).all()
-    printed = pieces_printed(connection, [row.id for row in rows]) if rows else {}
-    pretreat = _pretreat(connection)
-    found: list[OrderLine] = []
-    for row in rows:
-        pieces = row.quantity - printed.get(row.id, 0)
-        if pieces <= 0:
-            continue
-        at = row.printer_id if row.printer_id is not None else machines.default
-        found.append(
-            OrderLine(
-                order=row.ref,
-                line=row.line,
-                stage=row.stage,
-                placed_on=row.placed_on,
-                due_on=row.due_on,
-                pieces=float(pieces),
-                location=row.location,
-                win_probability=row.win_probability if row.stage == "quote" else 1.0,
-                customer_kind=row.customer_kind,
-                scheduled_on=row.scheduled_on,
-                printer=machines.codes.get(at, ""),
-                uses=_uses(row, estimator, machines, at, day, pretreat),
-                owner=row.owner,
-            )
-        )
-    return tuple(found)
+Series = dict[str, Floats]
 
 
-def _pretreat(connection: Connection) -> str:
-    """Sku of the ready pretreat prints draw from; concentrates are not sprayed."""
-    concentrates = set(connection.scalars(select(item.c.mixed_from).where(item.c.mixed_from != "")))
-    ready = connection.scalars(
-        select(item.c.sku).where(item.c.kind == "pretreat", item.c.unit == "g").order_by(item.c.id)
-    )
-    return next((sku for sku in ready if sku not in concentrates), "")
-
-
-def _uses(
-    row: Any,
-    estimator: Estimator,
-    machines: Machines,
-    printer_id: int | None,
-    day: date,
-    pretreat: str,
-) -> tuple[PieceUse, ...]:
-    use = estimator.line_use(row, day, printer_id)
-    by_ink: dict[str, tuple[float, float]] = {}
-    for channel, ml in use.ml.items():
-        sku = machines.ink(printer_id, channel)
-        if ml > 0 and sku:
-            before = by_ink.get(sku, (0.0, 0.0))
-            by_ink[sku] = (before[0] + ml, (before[1] ** 2 + use.ml_sd[channel] ** 2) ** 0.5)
-    uses = [PieceUse(sku, ml, sd) for sku, (ml, sd) in by_ink.items()]
-    if use.pretreat_g > 0 and pretreat:
-        uses.append(PieceUse(pretreat, use.pretreat_g, use.pretreat_g_sd))
-    if not row.owner:
-        uses.append(PieceUse(row.sku, 1.0))
-    return tuple(uses)
-
-
-def past_lines_of(
-    connection: Connection, estimator: Estimator, machines: Machines, day: date
-) -> tuple[PastOrderLine, ...]:
-    """Every order line placed by ``day``, with how it ended: what pick-up and win rates learn."""
-    pretreat = _pretreat(connection)
-    last_run = {
-        row[0]: row[1]
-        for row in connection.execute(
-            select(print_run.c.order_line_id, func.max(entry.c.day))
-            .join(entry, entry.c.id == print_run.c.entry_id)
-            .where(print_run.c.order_line_id.is_not(None))
-            .group_by(print_run.c.order_line_id)
-        )
-    }
-    rows = connection.execute(
-        select(
-            order_line,
-            item.c.sku,
-            customer_order.c.ref,
-            customer_order.c.stage,
-            customer_order.c.placed_on,
-            customer_order.c.was_quote,
-            customer_order.c.outcome_on,
-            customer_order.c.customer_kind,
-            customer_order.c.one_off,
-        )
-        .join(customer_order, customer_order.c.id == order_line.c.order_id)
-        .join(item, item.c.id == order_line.c.blank_id)
-        .where(customer_order.c.placed_on <= day)
-        .order_by(customer_order.c.placed_on, customer_order.c.id, order_line.c.line)
-    )
-    found: list[PastOrderLine] = []
-    for row in rows:
-        outcome: Literal["printed", "cancelled", "lost", "open"] = "open"
-        if row.stage == "printed":
-            outcome = "printed"
-        elif row.stage == "cancelled":
-            outcome = "lost" if row.was_quote else "cancelled"
-        at = row.printer_id if row.printer_id is not None else machines.default
-        found.append(
-            PastOrderLine(
-                order=row.ref,
-                placed_on=row.placed_on,
-                due_on=row.due_on,
-                pieces=float(row.quantity),
-                outcome=outcome,
-                outcome_on=row.outcome_on or last_run.get(row.id),
-                was_quote=row.was_quote,
-                customer_kind=row.customer_kind,
-                one_off=row.one_off,
-                uses=_uses(row, estimator, machines, at, day, pretreat),
-            )
-        )
-    return tuple(found)
-
-
-def misprints_of(connection: Connection) -> tuple[MisprintRecord, ...]:
-    """Pieces printed and spoiled by print location."""
-    rows = connection.execute(
+def misprints_of(connection: Connection, day: date | None = None) -> tuple[MisprintRecord, ...]:
+    """Pieces printed and spoiled by print location, by the end of ``day``."""
+    query = (
         select(
             print_run.c.location,
             func.sum(print_run.c.good + print_run.c.misprints),
             func.sum(print_run.c.misprints),
         )
-        .where(print_run.c.entry_id.not_in(undone_entries()))
+        .join(entry, entry.c.id == print_run.c.entry_id)
+        .where(stands(print_run.c.entry_id))
         .group_by(print_run.c.location)
         .order_by(print_run.c.location)
     )
+    if day is not None:
+        query = query.where(entry.c.day <= day)
+    rows = connection.execute(query)
     return tuple(MisprintRecord(where, float(done), float(bad)) for where, done, bad in rows)
 
 
 def history_of(connection: Connection, day: date) -> History:
-    """Weekly use by complete ISO week before ``day``'s own, oldest first.
+    """Use by complete week before ``day``'s own.
 
-    Items: what print runs took, misprints too, base units. Drivers: ``cm2:CHANNEL:PRINTER`` (cm²
-    of full tone), ``prints:PRINTER`` (garments). A week in which a print asked for more than there
-    was is marked as stocked out.
+    Items: what print runs took, misprints too, whether or not the book thought it was there;
+    supplies also by upkeep and maintenance. A week is marked as stocked out for a garment of
+    which none was left at its end while a line due by then was printed only later.
     """
     this_week = monday_of(day)
-    first_run = connection.scalar(
-        select(func.min(entry.c.day)).where(entry.c.kind == "print", entry.c.day < this_week)
+    first = connection.scalar(
+        select(func.min(entry.c.day)).where(
+            entry.c.kind.in_(("print", "maintain")), entry.c.day < this_week
+        )
     )
-    if first_run is None:
+    if first is None:
         empty = np.zeros((0, 0))
         return History((), np.array([], "datetime64[D]"), empty, empty.astype(bool))
-    start = max(monday_of(first_run), this_week - timedelta(weeks=MOST_WEEKS))
+    start = max(monday_of(first), this_week - timedelta(weeks=MOST_WEEKS))
     weeks = (this_week - start).days // 7
-    series: dict[str, np.ndarray[Any, Any]] = defaultdict(lambda: np.zeros(weeks))
+    series: Series = defaultdict(lambda: np.zeros(weeks))
     _item_use(connection, start, this_week, series)
     _driver_use(connection, start, this_week, series)
     keys = tuple(sorted(series))
     values = np.array([series[key] for key in keys]).reshape(len(keys), weeks)
-    place_of = {key: row for row, key in enumerate(keys)}
-    _before_it_existed(connection, start, weeks, place_of, values)
+    row_of = {key: row for row, key in enumerate(keys)}
+    _before_it_existed(connection, start, row_of, values)
     short = np.zeros(values.shape, bool)
-    rows = connection.execute(
-        select(item.c.sku, entry.c.day)
-        .join(overrun, overrun.c.item_id == item.c.id)
-        .join(entry, entry.c.id == overrun.c.entry_id)
-        .where(
-            entry.c.day >= start,
-            entry.c.day < this_week,
-            item.c.kind == "blank",
-            entry.c.id.not_in(undone_entries()),
-        )
-    )
-    for sku, when in rows:
-        if sku in place_of:
-            short[place_of[sku], (when - start).days // 7] = True
+    _ran_out(connection, start, this_week, row_of, short)
     mondays = np.datetime64(start) + 7 * np.arange(weeks)
     return History(keys, mondays, values, short)
 
 
-def _item_use(connection: Connection, start: date, until: date, series: dict[str, Any]) -> None:
-    used = connection.execute(
-        select(item.c.sku, movement.c.day, func.sum(movement.c.amount))
+def _expected_again() -> ColumnElement[bool]:
+    """The entry's order, if it has one, is not a one-off."""
+    return or_(customer_order.c.one_off.is_(None), customer_order.c.one_off.is_(False))
+
+
+def _with_order(query: Select[Any]) -> Select[Any]:
+    return (
+        query.outerjoin(print_run, print_run.c.entry_id == entry.c.id)
+        .outerjoin(order_line, order_line.c.id == print_run.c.order_line_id)
+        .outerjoin(customer_order, customer_order.c.id == order_line.c.order_id)
+    )
+
+
+def _item_use(connection: Connection, start: date, until: date, series: Series) -> None:
+    week = week_of(connection, movement.c.day, start)
+    used = (
+        select(item.c.sku, week, func.sum(movement.c.amount))
         .join(entry, entry.c.id == movement.c.entry_id)
         .join(item, item.c.id == movement.c.item_id)
+        .join(lot, lot.c.id == movement.c.lot_id)
         .join(place, place.c.id == movement.c.to_place_id)
+    )
+    spent = or_(
+        and_(entry.c.kind.in_(("print", "trial")), place.c.kind.in_(("printed", "waste"))),
+        and_(item.c.kind == "supply", place.c.kind == "upkeep"),
+    )
+    rows = connection.execute(
+        _with_order(used)
         .where(
-            entry.c.kind == "print",
-            place.c.kind.in_(("printed", "waste")),
+            spent,
+            lot.c.owner == "",
+            _expected_again(),
             movement.c.day >= start,
             movement.c.day < until,
-            entry.c.id.not_in(undone_entries()),
+            stands(entry.c.id),
         )
-        .group_by(item.c.sku, movement.c.day)
+        .group_by(item.c.sku, week)
     )
-    for sku, when, amount in used:
-        series[sku][(when - start).days // 7] += amount / 1000.0
-    missed = connection.execute(
-        select(item.c.sku, entry.c.day, overrun.c.asked - overrun.c.taken)
+    for sku, at, amount in rows:
+        series[sku][at] += float(amount) / THOUSAND
+    missed_week = week_of(connection, entry.c.day, start)
+    missed = (
+        select(item.c.sku, missed_week, func.sum(overrun.c.asked - overrun.c.taken))
         .join(overrun, overrun.c.item_id == item.c.id)
         .join(entry, entry.c.id == overrun.c.entry_id)
+    )
+    brought = and_(item.c.kind == "blank", func.coalesce(order_line.c.owner, "") != "")
+    rows = connection.execute(
+        _with_order(missed)
         .where(
-            entry.c.kind == "print",
+            or_(entry.c.kind == "print", item.c.kind == "supply"),
+            ~brought,
+            _expected_again(),
             entry.c.day >= start,
             entry.c.day < until,
-            entry.c.id.not_in(undone_entries()),
+            stands(entry.c.id),
         )
+        .group_by(item.c.sku, missed_week)
     )
-    for sku, when, amount in missed:
-        series[sku][(when - start).days // 7] += amount / 1000.0
+    for sku, at, amount in rows:
+        series[sku][at] += float(amount) / THOUSAND
 
 
-def _driver_use(connection: Connection, start: date, until: date, series: dict[str, Any]) -> None:
+def _driver_use(connection: Connection, start: date, until: date, series: Series) -> None:
+    week = week_of(connection, entry.c.day, start)
     runs = connection.execute(
         select(
             printer.c.code,
-            entry.c.day,
+            week,
             func.sum(print_run.c.good + print_run.c.misprints),
             func.sum(print_run.c.c_cm2),
             func.sum(print_run.c.m_cm2),
@@ -278,30 +167,112 @@ def _driver_use(connection: Connection, start: date, until: date, series: dict[s
         )
         .join(entry, entry.c.id == print_run.c.entry_id)
         .join(printer, printer.c.id == print_run.c.printer_id)
-        .where(entry.c.day >= start, entry.c.day < until, entry.c.id.not_in(undone_entries()))
-        .group_by(printer.c.code, entry.c.day)
+        .outerjoin(order_line, order_line.c.id == print_run.c.order_line_id)
+        .outerjoin(customer_order, customer_order.c.id == order_line.c.order_id)
+        .where(
+            entry.c.day >= start,
+            entry.c.day < until,
+            _expected_again(),
+            stands(entry.c.id),
+        )
+        .group_by(printer.c.code, week)
     )
-    for code, when, pieces, *areas in runs:
-        week = (when - start).days // 7
-        series[f"prints:{code}"][week] += float(pieces)
+    begun: dict[str, int] = {}
+    for code, at, pieces, *areas in runs:
+        begun[code] = min(begun.get(code, at), at)
+        series[f"prints:{code}"][at] += float(pieces)
         for channel, area in zip("CMYKW", areas, strict=True):
-            series[f"cm2:{channel}:{code}"][week] += float(area)
+            series[f"cm2:{channel}:{code}"][at] += float(area)
+    for code, at in begun.items():
+        for key in (f"prints:{code}", *(f"cm2:{channel}:{code}" for channel in "CMYKW")):
+            series[key][:at] = np.nan
 
 
 def _before_it_existed(
-    connection: Connection,
-    start: date,
-    weeks: int,
-    place_of: dict[str, int],
-    values: np.ndarray[Any, Any],
+    connection: Connection, start: date, row_of: dict[str, int], values: Floats
 ) -> None:
     """Weeks before an item's first movement are unknown, not zero."""
-    rows = connection.execute(
-        select(item.c.sku, func.min(movement.c.day))
-        .join(movement, movement.c.item_id == item.c.id)
-        .group_by(item.c.sku)
+    first = (
+        select(movement.c.item_id, func.min(movement.c.day).label("day"))
+        .group_by(movement.c.item_id)
+        .subquery()
     )
-    for sku, first in rows:
-        if sku in place_of:
-            unknown = min(max((monday_of(first) - start).days // 7, 0), weeks)
-            values[place_of[sku], :unknown] = np.nan
+    rows = connection.execute(
+        select(item.c.sku, first.c.day).join(first, first.c.item_id == item.c.id)
+    )
+    for sku, began in rows:
+        if sku in row_of:
+            unknown = min(max((monday_of(began) - start).days // 7, 0), values.shape[1])
+            values[row_of[sku], :unknown] = np.nan
+
+
+def _ran_out(
+    connection: Connection, start: date, until: date, row_of: dict[str, int], short: Bools
+) -> None:
+    """Mark the weeks a garment's lines waited through while its shelf was empty at their end."""
+    weeks = short.shape[1]
+    ended = last_runs(connection)
+    waiting: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    lines = connection.execute(
+        select(
+            order_line.c.id,
+            order_line.c.blank_id,
+            order_line.c.due_on,
+            customer_order.c.stage,
+            customer_order.c.outcome_on,
+        )
+        .join(customer_order, customer_order.c.id == order_line.c.order_id)
+        .where(
+            order_line.c.owner == "",
+            order_line.c.due_on < until,
+            customer_order.c.placed_on < until,
+            customer_order.c.stage != "quote",
+        )
+    )
+    for line_id, blank_id, due_on, stage, outcome_on in lines:
+        done = ended.get(line_id) or outcome_on
+        if stage == "cancelled" and done is None:
+            continue
+        if stage == "printed" and done is None:
+            continue
+        last = weeks if done is None else min((done - start).days // 7, weeks)
+        begun = max((due_on - start).days // 7, 0)
+        if begun < last:
+            waiting[blank_id].append((begun, last))
+    if not waiting:
+        return
+    empty = _empty_at_week_end(connection, start, weeks, set(waiting))
+    skus = {row.id: row.sku for row in connection.execute(select(item.c.id, item.c.sku))}
+    for blank_id, spans in waiting.items():
+        row = row_of.get(skus[blank_id])
+        if row is None or blank_id not in empty:
+            continue
+        for begun, last in spans:
+            short[row, begun:last] |= empty[blank_id][begun:last]
+
+
+def _empty_at_week_end(
+    connection: Connection, start: date, weeks: int, items: set[int]
+) -> dict[int, npt.NDArray[np.bool_]]:
+    """For each of these items, at the end of which weeks the shop's own stock was nothing."""
+    net: dict[int, Floats] = defaultdict(lambda: np.zeros(weeks + 1))
+    for side, sign in ((movement.c.to_place_id, 1), (movement.c.from_place_id, -1)):
+        before = movement.c.day < start
+        week = case((before, -1), else_=week_of(connection, movement.c.day, start))
+        rows = connection.execute(
+            select(movement.c.item_id, week, func.sum(movement.c.amount))
+            .join(place, place.c.id == side)
+            .join(lot, lot.c.id == movement.c.lot_id)
+            .join(item, item.c.id == movement.c.item_id)
+            .where(
+                item.c.kind == "blank",
+                lot.c.owner == "",
+                place.c.kind.in_(HOLDING_KINDS),
+                place.c.kind != "quarantine",
+            )
+            .group_by(movement.c.item_id, week)
+        )
+        for item_id, at, amount in rows:
+            if item_id in items and at < weeks:
+                net[item_id][at + 1] += sign * float(amount)
+    return {item_id: np.cumsum(sums)[1:] < THOUSAND for item_id, sums in net.items()}

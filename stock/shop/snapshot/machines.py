@@ -6,12 +6,14 @@ from collections.abc import Iterable
 from datetime import date
 
 import numpy as np
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
-from stock.book.tables import balance, item, place, print_run, printer
+from stock.book.tables import balance, entry, item, movement, place, print_run, printer, reading
 from stock.demand.known import History, Link, Upkeep
 from stock.ink.mode import CHANNELS, Rate
 from stock.shop.estimating import Estimator
+from stock.shop.recipes import Recipes
+from stock.shop.snapshot.known_on import stands
 
 
 class Machines:
@@ -34,6 +36,7 @@ class Machines:
                 .join(item, item.c.id == balance.c.item_id)
                 .join(place, place.c.id == balance.c.place_id)
                 .where(place.c.kind == "slot", balance.c.amount > 0)
+                .order_by(balance.c.id)
             )
         }
         slots = connection.execute(
@@ -46,7 +49,7 @@ class Machines:
             sku = loaded.get(row.id) or row.sku
             if sku is not None:
                 self.ink_of.setdefault((row.printer_id, row.channel), sku)
-        self.mode_of = _usual_mode(connection)
+        self.mode_of = _usual_mode(connection, day)
         self.rates: dict[int, dict[str, Rate]] = {
             printer_id: estimator.rates(printer_id, self.mode_of.get(printer_id, ""), day)
             for printer_id in active
@@ -57,54 +60,137 @@ class Machines:
         at = printer_id if printer_id is not None else self.default
         return self.ink_of.get((at, channel), "") if at is not None else ""
 
+    def fed(self) -> Iterable[tuple[str, str, str, Rate]]:
+        """(printer code, channel, ink sku, rate) of every channel that has a slot."""
+        for printer_id, rates in self.rates.items():
+            for channel in CHANNELS:
+                sku = self.ink_of.get((printer_id, channel))
+                if sku and channel in rates:
+                    yield self.codes[printer_id], channel, sku, rates[channel]
 
-def _usual_mode(connection: Connection) -> dict[int, str]:
-    """Each printer's mode of most runs, whose laydown the weekly area is turned into ink by."""
-    counted: dict[int, dict[str, int]] = {}
-    for row in connection.execute(
-        select(print_run.c.printer_id, print_run.c.mode, print_run.c.good).where(
-            print_run.c.printer_id.is_not(None)
+
+def _usual_mode(connection: Connection, day: date) -> dict[int, str]:
+    """Each printer's mode of most pieces, whose laydown the weekly area is turned into ink by."""
+    rows = connection.execute(
+        select(print_run.c.printer_id, print_run.c.mode, func.sum(print_run.c.good))
+        .join(entry, entry.c.id == print_run.c.entry_id)
+        .where(
+            print_run.c.printer_id.is_not(None),
+            entry.c.day <= day,
+            stands(print_run.c.entry_id),
         )
-    ):
-        modes = counted.setdefault(row.printer_id, {})
-        modes[row.mode] = modes.get(row.mode, 0) + row.good
-    return {
-        printer_id: max(modes, key=lambda code: modes[code])
-        for printer_id, modes in counted.items()
-    }
+        .group_by(print_run.c.printer_id, print_run.c.mode)
+        .order_by(print_run.c.printer_id, print_run.c.mode)
+    )
+    best: dict[int, tuple[int, str]] = {}
+    for printer_id, mode, pieces in rows:
+        if printer_id not in best or int(pieces) > best[printer_id][0]:
+            best[printer_id] = (int(pieces), mode)
+    return {printer_id: mode for printer_id, (_, mode) in best.items()}
 
 
-def _each(machines: Machines) -> Iterable[tuple[str, str, str, Rate]]:
-    """(printer code, channel, ink sku, rate) of every fed channel."""
-    for printer_id, rates in machines.rates.items():
-        for channel in CHANNELS:
-            sku = machines.ink_of.get((printer_id, channel))
-            if sku and channel in rates:
-                yield machines.codes[printer_id], channel, sku, rates[channel]
-
-
-def links_of(machines: Machines, history: History) -> tuple[Link, ...]:
-    """Ink follows printed area and prints, at today's rates."""
+def links_of(machines: Machines, history: History, recipes: Recipes) -> tuple[Link, ...]:
+    """Ink follows printed area and prints, at today's rates; a concentrate follows its mixes."""
     links: list[Link] = []
     present = set(history.keys)
-    for code, channel, sku, rate in _each(machines):
-        area = f"cm2:{channel}:{code}"
+    for code, channel, sku, rate in machines.fed():
+        area, prints = f"cm2:{channel}:{code}", f"prints:{code}"
+        used = area in present and float(np.nansum(history.values[history.row(area)])) > 0
         if area in present:
             links.append(Link(sku, area, rate.per_cm2_ul / 1000.0, rate.per_cm2_ul_sd / 1000.0))
-        prints = f"prints:{code}"
-        if (
-            prints in present
-            and rate.per_print_ml > 0
-            and np.nansum(history.values[history.row(area)] if area in present else np.zeros(1)) > 0
-        ):
+        if used and prints in present and rate.per_print_ml > 0:
             links.append(Link(sku, prints, rate.per_print_ml, rate.per_print_ml_sd))
+    for mix in recipes.mixes:
+        if mix.ready in present:
+            links.append(Link(mix.concentrate, mix.ready, mix.share))
+    for concentrate in dict.fromkeys(mix.concentrate for mix in recipes.mixes):
+        if concentrate in present:
+            links.append(Link(concentrate, concentrate, 1.0))
     return tuple(links)
 
 
-def upkeep_of(machines: Machines) -> tuple[Upkeep, ...]:
-    """What each ink loses per calendar day to cleaning and circulation."""
+def upkeep_of(machines: Machines, working_days: int) -> tuple[Upkeep, ...]:
+    """What each ink loses per calendar day: cleaning and circulation, and a start each working day.
+
+    ``working_days`` is how many days a week the shop works.
+    """
+    starts = working_days / 7
     return tuple(
-        Upkeep(sku, rate.per_day_ml, rate.per_day_ml_sd, code)
-        for code, _, sku, rate in _each(machines)
-        if rate.per_day_ml > 0
+        Upkeep(
+            sku,
+            rate.per_day_ml + starts * rate.per_start_ml,
+            float(np.hypot(rate.per_day_ml_sd, starts * rate.per_start_ml_sd)),
+            code,
+        )
+        for code, _, sku, rate in machines.fed()
+        if rate.per_day_ml > 0 or rate.per_start_ml > 0
     )
+
+
+def slot_doubts(connection: Connection, machines: Machines) -> dict[int, float]:
+    """How unsure the book is of each slot's level, one standard deviation, base units, by place id.
+
+    What was drawn since the slot was last weighed, dipped or given a fresh cartridge is known as
+    well as the rates are: the printed part errs by the rate's share, upkeep by its own spread.
+    """
+    doubts: dict[int, float] = {}
+    slots = connection.execute(
+        select(place.c.id, place.c.printer_id, place.c.channel, place.c.feed).where(
+            place.c.kind == "slot", place.c.printer_id.is_not(None)
+        )
+    ).all()
+    for slot in slots:
+        rate = machines.rates.get(slot.printer_id, {}).get(slot.channel)
+        if rate is None:
+            continue
+        since = _last_sure(connection, slot.id, slot.feed, machines.day)
+        if since is None:
+            continue
+        entry_id, sure_on = since
+        printed = connection.scalar(
+            select(func.sum(movement.c.amount))
+            .join(entry, entry.c.id == movement.c.entry_id)
+            .where(
+                movement.c.from_place_id == slot.id,
+                movement.c.entry_id > entry_id,
+                movement.c.day <= machines.day,
+                entry.c.kind == "print",
+                stands(movement.c.entry_id),
+            )
+        )
+        share = rate.per_cm2_ul_sd / rate.per_cm2_ul if rate.per_cm2_ul > 0 else 0.0
+        days = max((machines.day - sure_on).days, 0)
+        doubts[slot.id] = float(np.hypot(share * (printed or 0) / 1000, days * rate.per_day_ml_sd))
+    return doubts
+
+
+def _last_sure(
+    connection: Connection, place_id: int, feed: str, day: date
+) -> tuple[int, date] | None:
+    """(entry, day) after which the slot's level was last known for sure."""
+    measured = connection.execute(
+        select(reading.c.entry_id, reading.c.day)
+        .where(
+            reading.c.place_id == place_id,
+            reading.c.level.is_not(None),
+            reading.c.day <= day,
+            stands(reading.c.entry_id),
+        )
+        .order_by(reading.c.entry_id.desc())
+        .limit(1)
+    ).one_or_none()
+    filled = (
+        select(entry.c.id, entry.c.day)
+        .join(movement, movement.c.entry_id == entry.c.id)
+        .where(
+            movement.c.to_place_id == place_id,
+            movement.c.from_place_id != place_id,
+            entry.c.kind.in_(("load", "swap", "topup")),
+            entry.c.day <= day,
+            stands(entry.c.id),
+        )
+    )
+    newest = filled.order_by(entry.c.id.desc() if feed != "tank" else entry.c.id).limit(1)
+    loaded = connection.execute(newest).first()
+    found = [(row[0], row[1]) for row in (measured, loaded) if row is not None]
+    return max(found) if found else None
