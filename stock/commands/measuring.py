@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from stock.commands.shared import JsonOption, book_address, say, show_json, show_table
+from stock.commands.shared import JsonOption, book_address, length_cm, say, show_json, show_table
 from stock.errors import WrongUsage
 
 
@@ -41,21 +41,14 @@ def measure(
         stock measure wolf.png --width-cm 30 --garment dark
     """
     from stock.shop.measuring import measure_files
-    from stock.units import parse_length_cm
 
     if garment not in ("light", "dark"):
         raise WrongUsage(f"--garment {garment!r}: expected light or dark.")
-    sizes = []
-    for text, option in ((width_cm, "--width-cm"), (height_cm, "--height-cm")):
-        try:
-            sizes.append(parse_length_cm(text) if text is not None else None)
-        except ValueError as error:
-            raise WrongUsage(f"{option}: {error}") from None
     found = measure_files(
         files,
         book=book_address(),
-        width_cm=sizes[0],
-        height_cm=sizes[1],
+        width_cm=length_cm(width_cm, "--width-cm"),
+        height_cm=length_cm(height_cm, "--height-cm"),
         garment=garment,
         mode=mode,
         printer=printer,

@@ -80,6 +80,22 @@ def parse_day(text: str, option: str) -> date:
         raise WrongUsage(f"{option} {text!r}: {error}") from None
 
 
+def length_cm(text: str | None, option: str) -> float | None:
+    """A length from an option: cm, or with its unit (``12 in``, ``300 mm``); none stays none.
+
+    Raises:
+        WrongUsage: Not a length.
+    """
+    from stock.units import parse_length_cm
+
+    if text is None:
+        return None
+    try:
+        return parse_length_cm(text)
+    except ValueError as error:
+        raise WrongUsage(f"{option}: {error}") from None
+
+
 def say(text: str) -> None:
     """Talk to the person: stderr, so that stdout stays data."""
     typer.echo(text, err=True)

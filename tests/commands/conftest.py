@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
+import sqlite3
 import sys
 from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +41,11 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Run ``stock --book <a book of this test> WORDS`` through the door with its exit codes."""
     monkeypatch.setenv("STOCK_BOOK", str(tmp_path / "book.sqlite"))
     monkeypatch.setenv("STOCK_SETTINGS", str(tmp_path / "settings.toml"))
+    return invoker(monkeypatch)
+
+
+def invoker(monkeypatch: pytest.MonkeyPatch) -> Run:
+    """Calls the door as a person does; the environment says which book."""
 
     def invoke(*words: str) -> Ran:
         monkeypatch.setattr(sys, "argv", ["stock", *words])
@@ -95,4 +103,63 @@ def shop(run: Run, tmp_path: Path) -> Run:
         path.write_text(text, encoding="utf-8")
         ran = run("import", kind, str(path), "--on", "2026-03-02")
         assert ran.code == 0, ran.err
+    return run
+
+
+@pytest.fixture(scope="session")
+def stocked_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a book: ink loaded, tees and pretreat on the shelf, order A1 of 24 dark tees.
+
+    Built once through the command line; :func:`stocked` copies it.
+    """
+    from PIL import Image
+
+    from stock.shop import open_book
+    from stock.shop.loading import Load, load
+
+    folder = tmp_path_factory.mktemp("stocked")
+    Image.new("RGBA", (300, 300), (200, 40, 30, 255)).save(folder / "bear.png")
+    files = dict(SHOP)
+    header, *rows = files["items"].splitlines()
+    density = {"INK-W": "1.1"}
+    files["items"] = "\n".join(
+        [f"{header},density_g_per_ml"]
+        + [f"{row},{density.get(row.split(',')[0], '')}" for row in rows]
+    )
+    files["artworks"] = "artwork,file,title\nBEAR,bear.png,Bear\n"
+    files["orders"] = (
+        "order,line,stage,placed_on,due_on,blank,quantity,artwork,printer,location,width_cm\n"
+        "A1,1,released,2026-03-02,2026-03-20,TEE-BLK-L,24,BEAR,P1,front,30\n"
+    )
+    address = str(folder / "book.sqlite")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("STOCK_BOOK", address)
+        patch.setenv("STOCK_SETTINGS", str(folder / "settings.toml"))
+        run = invoker(patch)
+        for kind, text in files.items():
+            path = folder / f"{kind}.csv"
+            path.write_text(text, encoding="utf-8")
+            ran = run("import", kind, str(path), "--on", "2026-03-02")
+            assert ran.code == 0, ran.err
+        for sku, packs in (("C", 1), ("M", 1), ("Y", 1), ("K", 1), ("W", 2)):
+            words = ("receive", "--item", f"INK-{sku}", "--packs", str(packs), "--lot", f"{sku}-1")
+            assert run(*words, "--expires", "2027-01-31", "--on", "2026-03-02").code == 0
+        for sku, packs in (("PT", 1), ("TEE-BLK-L", 40)):
+            words = ("receive", "--item", sku, "--packs", str(packs), "--lot", "L-1")
+            assert run(*words, "--expires", "2026-12-31", "--on", "2026-03-02").code == 0
+    book = open_book(address)
+    for channel in "CMYKW":
+        load(book, Load(f"P1-{channel}", date(2026, 3, 2), sku=f"INK-{channel}"))
+    book.close()
+    with sqlite3.connect(address) as plain:
+        plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    plain.close()
+    return folder
+
+
+@pytest.fixture
+def stocked(run: Run, stocked_folder: Path, tmp_path: Path) -> Run:
+    """The command line on a copy of the book of :func:`stocked_folder`, its files beside it."""
+    for name in ("book.sqlite", "bear.png"):
+        shutil.copyfile(stocked_folder / name, tmp_path / name)
     return run
