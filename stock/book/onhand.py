@@ -77,8 +77,11 @@ def on_hand_rows(connection: Connection, day: date | None = None) -> list[OnHand
         .where(amounts.c.amount > 0)
         .order_by(item.c.sku, lot.c.sealed_expiry, lot.c.id, place.c.code, container.c.id)
     )
-    facts: Any
-    return [OnHand(*facts) for facts in rows]
+    return [OnHand(*_facts(row)) for row in rows]
+
+
+def _facts(row: Any) -> Any:
+    return tuple(row)
 
 
 def _now() -> Select[Any]:
