@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from stock import __version__
-from stock.commands import importing, measuring, money, moving, planning, starting
+from stock.commands import importing, labels, measuring, money, moving, planning, starting
 from stock.commands.shared import BookOption, remember_book
 from stock.errors import ExitCode, StockError
 
@@ -28,7 +28,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
 )
 
-GROUPS = (starting, importing, moving, measuring, planning, money)
+GROUPS = (starting, importing, moving, measuring, planning, money, labels)
 for group in GROUPS:
     group.register(app)
 

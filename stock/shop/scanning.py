@@ -45,10 +45,11 @@ def deliveries_of(
     for code in codes:
         if code.suspect:
             raise Refused(" ".join((*code.warnings, "Nothing was booked: scan again or type it.")))
-        if code.gtin is None and not sku:
-            raise BarcodeUnreadable(code.text, "it names no item (no GTIN in it).")
+        named = sku or (code.own.code if code.own and code.own.kind == "item" else "")
+        if code.gtin is None and not named:
+            raise BarcodeUnreadable(code.text, "it names no item (no GTIN, no item code of ours).")
         delivery = Delivery(
-            sku=sku,
+            sku=named,
             gtin=code.gtin or "",
             packs=packs if packs is not None else code.count or 1,
             lot=lot or code.lot or "",
