@@ -197,7 +197,7 @@ def _keep_supplied(
         near = sum(use.get(when + timedelta(days=n), 0.0) for n in range(1, 22)) / 21
         rate = max(near, 0.6 * usual)
         position = here + sum(one[1] for one in coming)
-        floor = rate * 7 * (shelf.weeks / 2) + (shelf.content if shelf.supplier == "ALDER" else 2)
+        floor = rate * (shelf.lead[0] + 14) + (0.15 * shelf.content if shelf.content > 1 else 2)
         known = sum(use.get(when + timedelta(days=n), 0.0) for n in range(1, shelf.lead[0] + 6))
         urgent = when.weekday() < 5 and position < known + 2
         if when == start or urgent or (when.weekday() == 0 and position < floor):
