@@ -115,3 +115,14 @@ def test_an_undone_load_that_ran_a_cartridge_dry_gives_its_rest_back(book):
     undo(book, done.entry or 0, on=TUESDAY)
     row = usage(book, *MARCH).rows[0]
     assert (row.used["unusable_rest"], row.used["unexplained"], row.closing) == (0, 0, 1_000_000)
+
+
+def test_of_a_part_used_cartridge_thrown_away_the_rest_that_never_comes_out_is_told_apart(book):
+    an_item(book)
+    a_slot(book)
+    pack = a_pack(book, amount=500, unusable_rest=20)
+    a_lot(book, code="L1", amount=1000, pack_id=pack)
+    load(book, Load("W1", TUESDAY, sku="W-1"))
+    load(book, Load("W1", TUESDAY, sku="W-1", old="waste"))
+    used = usage(book, *MARCH).rows[0].used
+    assert (used["unusable_rest"], used["scrapped"]) == (20_000, 480_000)
