@@ -134,8 +134,6 @@ def show_table(
     terminal = sys.stdout.isatty()
     table = Table(
         box=SIMPLE_HEAD if terminal else None,
-        title=title or None,
-        title_justify="left",
         pad_edge=False,
         show_edge=False,
     )
@@ -144,6 +142,8 @@ def show_table(
     for row in rows:
         table.add_row(*(Text(safe_text(str(cell))) for cell in row))
     console = Console(file=sys.stdout, width=None if terminal else 240, highlight=False)
+    if title:
+        console.print(Text(safe_text(title), style="bold"))
     console.print(table)
 
 

@@ -115,7 +115,7 @@ def test_a_lot_written_off_past_its_date_is_expired_and_costs_what_was_paid(stoc
     assert report["wasted_cost"] == pytest.approx(68.0)
 
 
-def test_a_cartridge_run_dry_is_told_from_one_thrown_away(stocked, book):
+def test_a_full_cartridge_thrown_away_is_scrapped(stocked, book):
     load(book, Load("P1-W", day(6), sku="INK-W", old="waste"))
     assert row(usage(stocked, "2026-03-06", "2026-03-06"), "INK-W")["scrapped"] == 700
 
