@@ -14,11 +14,13 @@ import typer
 
 from stock import __version__
 from stock.commands import importing, labels, measuring, money, moving, planning, starting
+from stock.commands.lazy_group import LazyGroup, registry
 from stock.commands.shared import BookOption, remember_book
 from stock.errors import ExitCode, StockError
 
 app = typer.Typer(
     name="stock",
+    cls=LazyGroup,
     help="Ink, pretreat and blanks of a garment print shop: what is here, what is needed, "
     "what to order, what expires.",
     no_args_is_help=False,
@@ -30,7 +32,7 @@ app = typer.Typer(
 
 GROUPS = (starting, importing, moving, measuring, planning, money, labels)
 for group in GROUPS:
-    group.register(app)
+    group.register(registry)
 
 
 def _version(asked: bool) -> None:
