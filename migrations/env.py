@@ -6,6 +6,7 @@ import os
 
 from alembic import context
 
+import stock.book.partial_indexes  # noqa: F401 - part of the schema compared
 from stock.book.opening import book_url, engine_for
 from stock.book.tables import metadata
 

@@ -117,24 +117,6 @@ balance = Table(
     Column("amount", BigInteger, nullable=False),
     CheckConstraint("amount >= 0", name="not_negative"),
 )
-Index(
-    "uq_balance_unopened",
-    balance.c.place_id,
-    balance.c.lot_id,
-    unique=True,
-    sqlite_where=balance.c.container_id.is_(None),
-    postgresql_where=balance.c.container_id.is_(None),
-)
-Index(
-    "uq_balance_in_container",
-    balance.c.place_id,
-    balance.c.lot_id,
-    balance.c.container_id,
-    unique=True,
-    sqlite_where=balance.c.container_id.is_not(None),
-    postgresql_where=balance.c.container_id.is_not(None),
-)
-
 container_event = Table(
     "container_event",
     metadata,
