@@ -36,8 +36,8 @@ def drivers(
 
     A linked item takes its linked series. A blank with a family takes a share of the family's
     series (``family:<family>`` in the history, else the sum of its sizes). Other items take the
-    series of their own sku. A replaced sku's history is added to its successor's. Items whose
-    need comes by schedule or that have no series get no drive.
+    series of their own sku. A replaced sku's history is added to its successor's, and the
+    replaced sku itself gets no drive; nor do items needed by schedule or without a series.
     """
     book = _Series(items, history)
     by_item: dict[str, list[Link]] = {}
@@ -47,13 +47,13 @@ def drivers(
     drives: list[tuple[Drive, ...]] = []
     for item in items:
         own = by_item.get(item.sku, [])
-        if item.every_prints or item.every_days:
+        if item.every_prints or item.every_days or item.sku in book.replaced:
             drives.append(())
-        elif item.kind == "blank" and item.family and (item.family, item.size) in curves:
+        elif item.sku in curves:
             factor = own[0].factor if own else 1.0
             sd = own[0].factor_sd if own else 0.0
             row = book.family(item.family)
-            drives.append((Drive(row, factor, sd, curves[item.family, item.size]),))
+            drives.append((Drive(row, factor, sd, curves[item.sku]),))
         elif own:
             found = [(book.named(link.series), link) for link in own]
             drives.append(tuple(Drive(r, k.factor, k.factor_sd) for r, k in found if r is not None))
@@ -70,6 +70,7 @@ class _Series:
         self.given = history
         self.place = {key: row for row, key in enumerate(history.keys)}
         self.replaces = {item.sku: item.replaces for item in items if item.replaces}
+        self.replaced = set(self.replaces.values())
         self.members: dict[str, list[str]] = {}
         for item in items:
             if item.kind == "blank" and item.family:
@@ -121,15 +122,20 @@ class _Series:
         assert row is not None
         return row
 
-    def used(self, sku: str) -> float:
-        """All the sku's past use."""
-        return float(
-            sum(
-                np.nansum(self.given.values[self.place[name]])
-                for name in self.lineage(sku)
-                if name in self.place
-            )
+    def knows_family(self, family: str) -> bool:
+        """Whether anything is known of what the family used."""
+        return f"family:{family}" in self.place or any(
+            name in self.place for sku in self.members[family] for name in self.lineage(sku)
         )
+
+    def used(self, sku: str) -> Floats:
+        """The sku's past use by week, with that of the items it replaces; NaN where not offered."""
+        places = [self.place[name] for name in self.lineage(sku) if name in self.place]
+        if not places:
+            return np.full(len(self.given.mondays), np.nan)
+        rows = self.given.values[places]
+        missing = np.isnan(rows).all(axis=0)
+        return np.where(missing, np.nan, np.nansum(rows, axis=0))
 
     def history(self) -> History:
         """The collected series."""
@@ -139,28 +145,38 @@ class _Series:
         return History(tuple(self.keys), self.given.mondays, values, floors)
 
 
-def _curves(
-    items: Sequence[ItemTerms], book: _Series
-) -> dict[tuple[str, str], tuple[float, float]]:
-    families: dict[str, dict[str, float]] = {}
-    shop: dict[str, float] = {}
+def _curves(items: Sequence[ItemTerms], book: _Series) -> dict[str, tuple[float, float]]:
+    """By sku, the Dirichlet weights of its size and of its family's other sizes."""
+    families: dict[str, list[ItemTerms]] = {}
     for item in items:
-        if item.kind != "blank" or not item.family:
+        if item.kind == "blank" and item.family and item.sku not in book.replaced:
+            families.setdefault(item.family, []).append(item)
+    used: dict[str, Floats] = {}
+    counts: dict[str, float] = {}
+    offered: dict[str, float] = {}
+    chance: dict[str, float] = {}
+    for members in families.values():
+        for item in members:
+            used[item.sku] = book.used(item.sku)
+        together = np.nansum([used[item.sku] for item in members], axis=0)
+        for item in members:
+            while_offered = ~np.isnan(used[item.sku])
+            chance[item.sku] = float(together[while_offered].sum())
+            offered[item.size] = offered.get(item.size, 0.0) + chance[item.sku]
+            own = float(np.nansum(used[item.sku]))
+            counts[item.size] = counts.get(item.size, 0.0) + own
+    pooled = shop_curve(counts, offered)
+    curves: dict[str, tuple[float, float]] = {}
+    for family, members in families.items():
+        if not book.knows_family(family):
             continue
-        used = book.used(item.sku)
-        sizes = families.setdefault(item.family, {})
-        sizes[item.size] = sizes.get(item.size, 0.0) + used
-        shop[item.size] = shop.get(item.size, 0.0) + used
-    pooled = shop_curve(shop)
-    curves: dict[tuple[str, str], tuple[float, float]] = {}
-    for family, sizes in families.items():
-        known = f"family:{family}" in book.place or any(
-            name in book.place for sku in book.members[family] for name in book.lineage(sku)
+        curve = size_curve(
+            [item.size for item in members],
+            [float(np.nansum(used[item.sku])) for item in members],
+            pooled,
+            [chance[item.sku] for item in members],
         )
-        if not known:
-            continue
-        curve = size_curve(list(sizes), list(sizes.values()), pooled)
         total = float(curve.weights.sum())
-        for size, weight in zip(curve.sizes, curve.weights, strict=True):
-            curves[family, size] = (float(weight), total - float(weight))
+        for item, weight in zip(members, curve.weights, strict=True):
+            curves[item.sku] = (float(weight), total - float(weight))
     return curves

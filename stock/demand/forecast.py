@@ -76,29 +76,32 @@ class Forecast:
         found[self.whole] = np.rint(found[self.whole])
         return found[:, 0] if np.ndim(level) == 0 else found
 
-    def sample(self, rows: Iterable[int], n_paths: int, seed: int) -> npt.NDArray[np.float32]:
-        """Weekly paths, shape (rows, n_paths, H), whose h-week totals have these quantiles.
+    def draw(self, row: int, n_paths: int, seed: int) -> npt.NDArray[np.float32]:
+        """Weekly paths of one series, shape (H, n_paths), whose h-week totals have its quantiles.
 
-        A series' paths depend on the seed and its key only, not on which rows are asked for.
-        Past the outermost levels kept the quantile function is carried on in a straight line.
+        They depend on the seed and the series' key only. Past the outermost levels kept the
+        quantile function is carried on in a straight line.
         """
+        grid = self.total_quantiles[row]
+        weeks = len(grid)
+        table = grid.astype(np.float32) @ _reading(n_paths)
+        np.maximum(table, 0.0, out=table)
+        if self.whole[row]:
+            np.rint(table, out=table)
+        ranks, turn = running_ranks(seed, self.keys[row], n_paths, weeks, _correlation(grid))
+        totals = np.take_along_axis(table, ranks, axis=1)
+        np.maximum.accumulate(totals, axis=0, out=totals)
+        totals[1:] -= totals[:-1].copy()
+        return np.roll(totals, turn, axis=1)
+
+    def sample(self, rows: Iterable[int], n_paths: int, seed: int) -> npt.NDArray[np.float32]:
+        """Weekly paths of these series (see :meth:`draw`), shape (rows, n_paths, H)."""
         chosen = list(rows)
-        ranks_at = (np.arange(n_paths) + 0.5) / n_paths
-        low, weight = _between(self.levels, ranks_at, beyond=True)
         weeks = self.total_quantiles.shape[1]
-        paths = np.empty((len(chosen), n_paths, weeks), np.float32)
-        column = np.arange(weeks)
+        paths = np.empty((len(chosen), weeks, n_paths), np.float32)
         for place, row in enumerate(chosen):
-            grid = self.total_quantiles[row]
-            table = grid[:, low] * (1 - weight) + grid[:, low + 1] * weight
-            np.maximum(table, 0.0, out=table)
-            if self.whole[row]:
-                np.rint(table, out=table)
-            ranks = running_ranks(seed, self.keys[row], n_paths, weeks, _correlation(grid))
-            totals = np.maximum.accumulate(table[column, ranks], axis=1)
-            paths[place, :, 0] = totals[:, 0]
-            paths[place, :, 1:] = np.diff(totals, axis=1)
-        return paths
+            paths[place] = self.draw(row, n_paths, seed)
+        return paths.transpose(0, 2, 1)
 
 
 def forecast(
@@ -247,6 +250,16 @@ def _between(
     low = np.clip(np.searchsorted(levels, wanted, side="right") - 1, 0, len(levels) - 2)
     weight = (wanted - levels[low]) / (levels[low + 1] - levels[low])
     return low, weight if beyond else np.clip(weight, 0.0, 1.0)
+
+
+@lru_cache(maxsize=4)
+def _reading(n_paths: int) -> npt.NDArray[np.float32]:
+    """Weights that read the quantile function at (rank + ½)/n_paths, shape (levels, paths)."""
+    low, part = _between(LEVELS, (np.arange(n_paths) + 0.5) / n_paths, beyond=True)
+    weights = np.zeros((len(LEVELS), n_paths), np.float32)
+    weights[low, np.arange(n_paths)] = 1 - part
+    weights[low + 1, np.arange(n_paths)] = part
+    return weights
 
 
 @lru_cache(maxsize=1)

@@ -33,7 +33,7 @@ from stock.demand.chances import (
 )
 from stock.demand.draws import stream
 from stock.demand.drivers import Drive, drivers
-from stock.demand.explode import Exploded, FirmNeed, explode
+from stock.demand.explode import FirmNeed, explode
 from stock.demand.forecast import Forecast, forecast
 from stock.demand.known import (
     Floats,
@@ -45,15 +45,13 @@ from stock.demand.known import (
     PastOrderLine,
     Upkeep,
 )
+from stock.demand.on_book import OnBook
 from stock.demand.pickup import Pickup, learn_pickup
 from stock.demand.schedule import services_per_day
 from stock.demand.season import Season
-from stock.demand.thinning import BINS, kept_share
+from stock.demand.unbooked import Unbooked
 
 Paths = npt.NDArray[np.float32]
-
-SHARE_GROUPS = 8
-"""Paths are dealt into this many groups by size share; within a group the share is its mean."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,15 +85,14 @@ class NeedPaths:
     classes: tuple[str, ...]
     models: tuple[str, ...]
     notes: tuple[str, ...]
-    _drives: tuple[tuple[Drive, ...], ...] = field(repr=False)
-    _lines_of: Mapping[int, tuple[tuple[int, float, float], ...]] = field(repr=False)
-    _upkeep_of: Mapping[int, tuple[tuple[str, float, float], ...]] = field(repr=False)
-    _order_size: Floats = field(repr=False)
-    _profile: Floats = field(repr=False)
+    _on_book: OnBook = field(repr=False)
+    _to_come: Unbooked = field(repr=False)
+    _upkeep_of: Mapping[int, tuple[Upkeep, ...]] = field(repr=False)
     _prints: tuple[int, ...] = field(repr=False)
+    _profile: Floats = field(repr=False)
     _unbooked: Floats = field(repr=False)
+    _kept: dict[str, Paths] = field(default_factory=dict, repr=False)
     _rows: dict[str, int] = field(default_factory=dict, repr=False)
-    _series_paths: dict[int, Paths] = field(default_factory=dict, repr=False)
 
     def row(self, sku: str) -> int:
         """Position of item ``sku``; raises ``KeyError`` when there is none."""
@@ -119,164 +116,137 @@ class NeedPaths:
         """Expected need per week, all parts together, shape (items, H)."""
         return self.firm + self.quotes + self.unbooked + self.upkeep
 
-    def chunk(self, rows: Iterable[int]) -> Paths:
-        """Need per week of these items, shape (rows, n_paths, H)."""
-        return self._draw(list(rows), daily=False)
+    def chunk(self, rows: Iterable[int], out: Paths | None = None) -> Paths:
+        """Need per week of these items, shape (rows, n_paths, H).
 
-    def daily(self, rows: Iterable[int]) -> Paths:
+        Args:
+            out: float32 (at least as many rows, n_paths, H) to draw into; fresh memory costs more
+                than the drawing.
+        """
+        chosen = list(rows)
+        weeks = self.horizon_weeks
+        drawn = self._room(len(chosen), weeks, out)
+        weekly = self._profile.reshape(weeks, weeks, 7).sum(axis=2).astype(np.float32)
+        for place, row in enumerate(chosen):
+            on_book, to_come = self._parts_of(row)
+            if to_come is None:
+                drawn[place] = 0
+            else:
+                np.matmul(to_come.T, weekly, out=drawn[place])
+            for day, need in on_book.items():
+                drawn[place, :, day // 7] += need
+            for part in self._upkeep_rates(row):
+                drawn[place] += 7 * part[:, None]
+            if self._scheduled(row):
+                drawn[place] += self._services(row).reshape(self.n_paths, weeks, 7).sum(axis=2)
+        return drawn
+
+    def daily(self, rows: Iterable[int], out: Paths | None = None) -> Paths:
         """Need per day of these items, shape (rows, n_paths, 7 H).
 
         Order lines fall on their own day, upkeep on every calendar day, what is not on the book
         yet in equal parts on the working days of its week (in a week without one, on the next
         working day). Sums over seven days equal :meth:`chunk` to rounding.
+
+        Args:
+            out: float32 (at least as many rows, n_paths, 7 H) to draw into; fresh memory costs
+                more than the drawing.
         """
-        return self._draw(list(rows), daily=True)
+        return self._days(list(rows), self._profile, out, added_up=False)
+
+    def cumulative(self, rows: Iterable[int], out: Paths | None = None) -> Paths:
+        """Need through the end of each day, shape (rows, n_paths, 7 H): :meth:`daily` added up.
+
+        Cheaper than adding :meth:`daily` up; ``out`` as there.
+        """
+        return self._days(list(rows), np.cumsum(self._profile, axis=1), out, added_up=True)
 
     def chunks(self, size: int = 64) -> Iterator[tuple[range, Paths]]:
-        """All items in turn, ``size`` rows at a time: (rows, weekly paths)."""
+        """All items in turn, ``size`` rows at a time: (rows, weekly paths).
+
+        Each array lies in the same memory as the one before.
+        """
+        room = self._room(min(size, len(self.items)), self.horizon_weeks, None)
         for start in range(0, len(self.items), size):
             rows = range(start, min(start + size, len(self.items)))
-            yield rows, self.chunk(rows)
+            yield rows, self.chunk(rows, room)
 
-    def _draw(self, rows: list[int], *, daily: bool) -> Paths:
+    def _room(self, rows: int, width: int, out: Paths | None) -> Paths:
+        if out is None:
+            return np.empty((rows, self.n_paths, width), np.float32)
+        return out[:rows]
+
+    def _days(
+        self, rows: list[int], profile: Floats, out: Paths | None, *, added_up: bool
+    ) -> Paths:
         days = 7 * self.horizon_weeks
-        width = days if daily else self.horizon_weeks
-        drawn = np.zeros((len(rows), self.n_paths, width), np.float32)
+        drawn = self._room(len(rows), days, out)
+        spread = profile.astype(np.float32)
+        passed = np.arange(1, days + 1, dtype=np.float32) if added_up else np.float32(1)
         for place, row in enumerate(rows):
-            on_book = self._on_book(row)
-            weekly = on_book.reshape(self.n_paths, self.horizon_weeks, 7).sum(axis=2)
-            unbooked = self._still_to_come(row, weekly)
-            self._unbooked[row] = unbooked.mean(axis=0, dtype=np.float64)
-            steady = self._steady(row)
-            spread = self._profile if daily else self._weekly_profile()
-            drawn[place] = unbooked @ spread.astype(np.float32)
-            drawn[place] += on_book if daily else weekly
-            if steady is not None:
-                drawn[place] += (
-                    steady
-                    if daily
-                    else steady.reshape(self.n_paths, self.horizon_weeks, 7).sum(axis=2)
-                )
+            on_book, to_come = self._parts_of(row)
+            if to_come is None:
+                drawn[place] = 0
+            else:
+                np.matmul(to_come.T, spread, out=drawn[place])
+            if on_book and added_up:
+                drawn[place] += self._added_up(on_book)
+            elif on_book:
+                for day, need in on_book.items():
+                    drawn[place, :, day] += need
+            for part in self._upkeep_rates(row):
+                drawn[place] += part[:, None] * passed
+            if self._scheduled(row):
+                services = self._services(row)
+                drawn[place] += np.cumsum(services, axis=1) if added_up else services
         return drawn
 
-    def _weekly_profile(self) -> Floats:
-        weeks = self.horizon_weeks
-        summed: Floats = self._profile.reshape(weeks, weeks, 7).sum(axis=2)
-        return summed
+    def _added_up(self, on_book: Mapping[int, Paths]) -> Paths:
+        """Need of the days added up, shape (paths, days)."""
+        total = np.zeros((7 * self.horizon_weeks, self.n_paths), np.float32)
+        for day, need in on_book.items():
+            total[day] = need
+        return np.cumsum(total, axis=0, out=total).T
 
-    def _rate_error(self, row: int) -> Paths:
-        """How wrong the item's rate is in each path, in standard deviations."""
-        draws = stream(self.seed, "rate", self.items[row].sku)
-        return np.asarray(draws.standard_normal(self.n_paths), np.float32)
+    def _parts_of(self, row: int) -> tuple[dict[int, Paths], Paths | None]:
+        """Need on the book by day, and need still to come by week; fills the means."""
+        on_book = self._on_book.by_day(row, lambda: self._to_come.rate_error(row))
+        weekly: Paths | None = None
+        if on_book:
+            weekly = np.zeros((self.horizon_weeks, self.n_paths), np.float32)
+            for day, need in on_book.items():
+                weekly[day // 7] += need
+        to_come = self._to_come.paths(row, weekly)
+        self._unbooked[row] = 0.0 if to_come is None else to_come.mean(axis=1, dtype=np.float64)
+        return on_book, to_come
 
-    def _on_book(self, row: int) -> Paths:
-        total = np.zeros((self.n_paths, 7 * self.horizon_weeks), np.float32)
-        lines = self._lines_of.get(row, ())
-        error = self._rate_error(row) if lines else None
-        for place, amount, sd in lines:
-            line = self.need.lines[place]
-            pieces = line_pieces(line, self.n_paths, self.seed)
-            rate = np.float32(amount)
-            if sd and error is not None:
-                total[:, line.offset] += pieces * np.maximum(rate + np.float32(sd) * error, 0)
-            else:
-                total[:, line.offset] += pieces * rate
-        return total
-
-    def _paths_of_series(self, series: int) -> Paths:
-        kept = self._series_paths
-        if series not in kept:
-            if len(kept) >= 64:
-                kept.pop(next(iter(kept)))
-            kept[series] = self.forecast.sample([series], self.n_paths, self.seed)[0]
-        return kept[series]
-
-    def _total_path(self, row: int) -> Paths | None:
-        """What the plain forecast says the item needs per week, before the book is looked at."""
-        total: Paths | None = None
-        for drive in self._drives[row]:
-            path = self._paths_of_series(drive.series)
-            if drive.share_weights is not None:
-                path = self._share_of(row, path, drive.share_weights)
-            factor = np.float32(drive.factor)
-            if drive.factor_sd:
-                wrong = np.float32(drive.factor_sd) * self._rate_error(row)
-                path = np.asarray(path * np.maximum(factor + wrong, 0)[:, None], np.float32)
-            elif factor != 1:
-                path = np.asarray(path * factor, np.float32)
-            total = path if total is None else np.asarray(total + path, np.float32)
-        return total
-
-    def _share_of(self, row: int, path: Paths, weights: tuple[float, float]) -> Paths:
-        """A size's part of its family: each garment is of this size with an uncertain chance."""
-        chances = stream(self.seed, "size", self.items[row].sku).beta(*weights, self.n_paths)
-        pieces = np.maximum(np.rint(path), 1).astype(np.int32)
-        parts = self._parts("pieces", row)
-        kept = np.empty_like(path)
-        for group in np.array_split(np.argsort(chances, kind="stable"), SHARE_GROUPS):
-            chance = float(chances[group].mean()) if group.size else 0.0
-            kept[group] = kept_share(pieces[group], chance, parts[group])
-        return np.asarray(kept * path, np.float32)
-
-    def _parts(self, what: str, row: int) -> npt.NDArray[np.int32]:
-        name = f"{what}:{self.items[row].sku}"
-        draws = stream(self.seed, "parts", name)
-        shape = (self.n_paths, self.horizon_weeks)
-        return np.asarray(draws.integers(0, BINS, shape, dtype=np.int32))
-
-    def _still_to_come(self, row: int, on_book: Paths) -> Paths:
-        total = self._total_path(row)
-        if total is None:
-            return np.zeros((self.n_paths, self.horizon_weeks), np.float32)
-        plain: Paths = np.maximum(total - on_book, 0)
-        if not self.pickup.usable:
-            return plain
-        size = np.float32(max(self._order_size[row], 1e-9))
-        orders = np.maximum(np.rint(total / size), 1).astype(np.int32)
-        parts = self._parts("orders", row)
-        blended = np.empty_like(plain)
-        for week in range(self.horizon_weeks):
-            weight = np.float32(self.pickup.weight[week])
-            share = kept_share(
-                orders[:, week], float(self.pickup.share_to_come[week]), parts[:, week]
+    def _upkeep_rates(self, row: int) -> Iterator[Paths]:
+        """Loss per calendar day in each path, one for each cause."""
+        for loss in self._upkeep_of.get(row, ()):
+            draws = stream(self.seed, "upkeep", loss.item, loss.printer).standard_normal(
+                self.n_paths, dtype=np.float32
             )
-            blended[:, week] = weight * share * total[:, week] + (1 - weight) * plain[:, week]
-        return blended
+            yield np.maximum(loss.per_day + loss.per_day_sd * draws, 0).astype(np.float32)
 
-    def _steady(self, row: int) -> Paths | None:
-        days = 7 * self.horizon_weeks
-        total: Paths | None = None
-        for printer, per_day, sd in self._upkeep_of.get(row, ()):
-            draws = stream(self.seed, "upkeep", self.items[row].sku, printer)
-            daily = np.maximum(per_day + sd * draws.standard_normal(self.n_paths), 0.0)
-            one = np.repeat(daily.astype(np.float32)[:, None], days, axis=1)
-            total = one if total is None else np.asarray(total + one, np.float32)
+    def _scheduled(self, row: int) -> bool:
+        return bool(self.items[row].every_prints or self.items[row].every_days)
+
+    def _services(self, row: int) -> Paths:
+        """What schedule asks for on each day, shape (paths, days)."""
         item = self.items[row]
-        if item.every_prints or item.every_days:
-            services = services_per_day(item, self._prints_per_day(), self.day)
-            use = services * np.float32(item.amount_per_service)
-            total = use if total is None else np.asarray(total + use, np.float32)
-        return total
+        services = services_per_day(item, self._prints_per_day(), self.day)
+        return np.asarray(services * np.float32(item.amount_per_service), np.float32)
 
     def _prints_per_day(self) -> Paths:
-        weekly = np.zeros((self.n_paths, self.horizon_weeks), np.float32)
-        for series in self._prints:
-            weekly += self._paths_of_series(series)
-        booked = np.zeros((self.n_paths, 7 * self.horizon_weeks), np.float32)
-        for line in self.need.lines:
-            booked[:, line.offset] += line_pieces(line, self.n_paths, self.seed)
-        known = booked.reshape(self.n_paths, self.horizon_weeks, 7).sum(axis=2)
-        rest = np.maximum(weekly - known, 0) @ self._profile.astype(np.float32)
-        return np.asarray(booked + rest, np.float32)
-
-
-def line_pieces(line: Exploded, n_paths: int, seed: int) -> Paths:
-    """Garments printed for one line in each path, misprints included; 0 where it is not."""
-    draws = stream(seed, "line", line.line.order, line.line.line)
-    printed = draws.random(n_paths) < line.probability
-    whole = max(1, round(line.line.pieces))
-    spoiled = draws.binomial(whole, line.misprint_rate, n_paths) * (line.line.pieces / whole)
-    return np.asarray(np.where(printed, line.line.pieces + spoiled, 0.0), np.float32)
+        if "prints" not in self._kept:
+            booked = self._on_book.prints_by_day()
+            weekly = np.zeros((self.horizon_weeks, self.n_paths), np.float32)
+            for series in self._prints:
+                weekly += self._to_come.series(series)
+            known = booked.reshape(self.n_paths, self.horizon_weeks, 7).sum(axis=2).T
+            rest = np.maximum(weekly - known, 0).T @ self._profile.astype(np.float32)
+            self._kept["prints"] = np.asarray(booked + rest, np.float32)
+        return self._kept["prints"]
 
 
 def need_paths(
@@ -342,46 +312,50 @@ def need_paths(
         series, horizon_weeks, season=peak_factor, autoets=autoets, seed=seed, start=day
     )
     pickup = learn_pickup(past, day=day, max_lead=horizon_weeks - 1)
-    lines_of: dict[int, list[tuple[int, float, float]]] = {}
-    for place, line in enumerate(need.lines):
-        for row, amount, sd in line.uses:
-            lines_of.setdefault(row, []).append((place, amount, sd))
     rows = {item.sku: row for row, item in enumerate(items)}
-    upkeep_of: dict[int, list[tuple[str, float, float]]] = {}
+    upkeep_of: dict[int, list[Upkeep]] = {}
     steady = np.zeros((len(items), horizon_weeks))
     for loss in upkeep:
         if loss.item in rows:
-            row = rows[loss.item]
-            upkeep_of.setdefault(row, []).append((loss.printer, loss.per_day, loss.per_day_sd))
-            steady[row] += 7 * loss.per_day
+            upkeep_of.setdefault(rows[loss.item], []).append(loss)
+            steady[rows[loss.item]] += 7 * loss.per_day
+    sizes = _order_sizes(rows, past, drives, seen)
     paths = NeedPaths(
-        tuple(items),
-        day,
-        horizon_weeks,
-        n_paths,
-        seed,
-        _weekly(need.firm_mean, horizon_weeks),
-        _weekly(need.quote_mean, horizon_weeks),
-        steady,
-        need,
-        seen,
-        pickup,
-        tuple(seen.classes[d[0].series] if d else "none" for d in drives),
-        tuple(_label(item, d, seen) for item, d in zip(items, drives, strict=True)),
-        (() if pickup.usable else (pickup.note,)),
-        drives,
-        {row: tuple(found) for row, found in lines_of.items()},
-        {row: tuple(found) for row, found in upkeep_of.items()},
-        _order_sizes(rows, past, drives, seen),
-        daily_profile(day, horizon_weeks, WorkCalendar(weekdays, closed)),
-        tuple(seen.row(key) for key in prints) if scheduled else (),
-        np.full((len(items), horizon_weeks), np.nan),
+        items=tuple(items),
+        day=day,
+        horizon_weeks=horizon_weeks,
+        n_paths=n_paths,
+        seed=seed,
+        firm=_weekly(need.firm_mean, horizon_weeks),
+        quotes=_weekly(need.quote_mean, horizon_weeks),
+        upkeep=steady,
+        need=need,
+        forecast=seen,
+        pickup=pickup,
+        classes=tuple(seen.classes[d[0].series] if d else "none" for d in drives),
+        models=tuple(_label(item, d, seen) for item, d in zip(items, drives, strict=True)),
+        notes=_notes(need, pickup),
+        _on_book=OnBook(need, n_paths, horizon_weeks, seed),
+        _to_come=Unbooked(items, drives, seen, pickup, sizes, n_paths, seed),
+        _upkeep_of={row: tuple(found) for row, found in upkeep_of.items()},
+        _prints=tuple(seen.row(key) for key in prints) if scheduled else (),
+        _profile=daily_profile(day, horizon_weeks, WorkCalendar(weekdays, closed)),
+        _unbooked=np.full((len(items), horizon_weeks), np.nan),
     )
-    for row, item in enumerate(items):
-        if item.every_prints or item.every_days:
-            use = services_per_day(item, paths._prints_per_day(), day).mean(axis=0)
-            steady[row] += use.reshape(horizon_weeks, 7).sum(axis=1) * item.amount_per_service
+    for row in range(len(items)):
+        if paths._scheduled(row):
+            services = paths._services(row).mean(axis=0, dtype=np.float64)
+            steady[row] += services.reshape(horizon_weeks, 7).sum(axis=1)
     return paths
+
+
+def _notes(need: FirmNeed, pickup: Pickup) -> tuple[str, ...]:
+    notes = [] if pickup.usable else [pickup.note]
+    if need.unknown:
+        order, line, item = need.unknown[0]
+        more = f" and {len(need.unknown) - 1} more" if len(need.unknown) > 1 else ""
+        notes.append(f"order {order} line {line} uses {item}, which is not among the items{more}")
+    return tuple(notes)
 
 
 def daily_profile(day: date, weeks: int, calendar: WorkCalendar) -> Floats:

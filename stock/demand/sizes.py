@@ -44,39 +44,60 @@ class SizeCurve:
         return total
 
 
-def shop_curve(counts: Mapping[str, float]) -> Mapping[str, float]:
+def shop_curve(
+    counts: Mapping[str, float], offered: Mapping[str, float] | None = None
+) -> Mapping[str, float]:
     """The shop's own pooled curve by size, the published curve counting for 50 garments.
 
     Args:
         counts: Garments used by size over all families.
+        offered: Garments of all sizes used by the families while they had the size: what a size
+            could have had a part in. Default: all garments for every size.
+
+    A size that was offered for a short time only is judged by its part of what was used then.
     """
+    everything = sum(max(count, 0.0) for count in counts.values())
     sizes = dict.fromkeys([*PRIOR_CURVE, *counts])
-    known = [PRIOR_CURVE[size] for size in sizes if size in PRIOR_CURVE]
-    usual = float(np.mean(known))
-    weights = {
-        size: SHOP_WEIGHT * PRIOR_CURVE.get(size, usual if not counts else 0.01)
-        + max(counts.get(size, 0.0), 0.0)
-        for size in sizes
-    }
-    total = sum(weights.values())
-    return {size: weight / total for size, weight in weights.items()}
+    least = min(PRIOR_CURVE.values())
+    shares = {}
+    for size in sizes:
+        chance = everything if offered is None else offered.get(size, 0.0)
+        prior = PRIOR_CURVE.get(size, least)
+        shares[size] = (SHOP_WEIGHT * prior + max(counts.get(size, 0.0), 0.0)) / (
+            SHOP_WEIGHT + max(chance, 0.0)
+        )
+    total = sum(shares.values())
+    return {size: share / total for size, share in shares.items()}
 
 
 def size_curve(
-    sizes: Sequence[str], counts: Sequence[float], shop: Mapping[str, float]
+    sizes: Sequence[str],
+    counts: Sequence[float],
+    shop: Mapping[str, float],
+    offered: Sequence[float] | None = None,
 ) -> SizeCurve:
     """Dirichlet posterior of a family's sizes: the shop's curve for 30 garments plus its own.
 
-    A size never sold yet has the share the shop's curve gives it: a new size is not 0.
+    A size never sold yet has the share the shop's curve gives it: a new size is not 0. A size
+    offered only for a while is taken to have gone on as it did then.
+
+    Args:
+        counts: Garments used by size.
+        offered: Garments of the family used while each size was offered; default: all of them.
 
     >>> shop = shop_curve({})
     >>> curve = size_curve(["M", "L"], [0, 0], shop)
     >>> curve.shares.round(3).tolist()
     [0.426, 0.574]
     """
-    prior = np.array([max(shop.get(size, 0.01), 1e-3) for size in sizes])
+    prior = np.array([max(shop.get(size, 0.0), 1e-3) for size in sizes])
     prior /= prior.sum()
-    return SizeCurve(tuple(sizes), FAMILY_WEIGHT * prior + np.maximum(counts, 0.0))
+    used = np.maximum(np.asarray(counts, float), 0.0)
+    everything = used.sum()
+    chance = np.full(len(used), everything) if offered is None else np.asarray(offered, float)
+    shares = (FAMILY_WEIGHT * prior + used) / (FAMILY_WEIGHT + np.maximum(chance, used))
+    shares /= shares.sum()
+    return SizeCurve(tuple(sizes), (FAMILY_WEIGHT + everything) * shares)
 
 
 def split_whole(total: int, shares: Sequence[float]) -> list[int]:

@@ -1,21 +1,27 @@
 """Keeping each of k things with chance p, for millions of paths at once.
 
-Binomial draws by inversion from small tables: exact up to 64 things (chance to the nearest table
-row), normal beyond. Counts only; no units.
+Binomial draws by inversion from small tables: exact up to 64 things but for the 256 steps of the
+draw, normal beyond. Counts only; no units.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
+from statistics import NormalDist
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from stock.demand.draws import BINS
 from stock.demand.known import Floats
 
 MOST_COUNTED: Final = 64
-BINS: Final = 256
+_ROWS: Final = MOST_COUNTED + 1
+_MIDDLES: Final[Floats] = (np.arange(BINS) + 0.5) / BINS
+_GRID_STEPS: Final = 160
+_GRID_ENDS: Final = (0.0005, 0.9995)
 
 
 def binomial_cdf(most: int, chance: float) -> Floats:
@@ -33,37 +39,73 @@ def binomial_cdf(most: int, chance: float) -> Floats:
 
 
 @lru_cache(maxsize=1024)
-def kept_table(chance: float) -> npt.NDArray[np.float32]:
+def _kept_table(chance: float) -> npt.NDArray[np.uint8]:
     """Number kept of k = 0 … 64 at the middles of 256 equal parts of the unit interval."""
     cdf = binomial_cdf(MOST_COUNTED, chance)
-    middles = (np.arange(BINS) + 0.5) / BINS
-    kept = (middles[None, :, None] > cdf[:, None, :]).sum(axis=2)
-    return np.asarray(np.minimum(kept, np.arange(MOST_COUNTED + 1)[:, None]), np.float32)
+    kept = np.array([np.searchsorted(row, _MIDDLES, side="left") for row in cdf])
+    return np.asarray(np.minimum(kept, np.arange(_ROWS)[:, None]), np.uint8)
 
 
-@lru_cache(maxsize=4)
-def _scores(parts: int) -> npt.NDArray[np.float32]:
-    from scipy.special import ndtri
-
-    return np.asarray(ndtri((np.arange(parts) + 0.5) / parts), np.float32)
+@lru_cache(maxsize=1)
+def _scores() -> npt.NDArray[np.float32]:
+    return np.array([NormalDist().inv_cdf(float(middle)) for middle in _MIDDLES], np.float32)
 
 
-def kept_share(
-    counts: npt.NDArray[np.int32], chance: float, parts: npt.NDArray[np.int32]
-) -> npt.NDArray[np.float32]:
-    """Share kept of ``counts`` things, each kept with ``chance``; 0 … 1, shape of ``counts``.
+class Keeping:
+    """Tables for a row of chances, one per week or per group of paths.
 
     Args:
-        counts: How many things, at least 1.
-        parts: Which of the 256 equal parts of the unit interval the draw fell in.
+        chances: Each from 0 to 1.
     """
-    if chance <= 0 or chance >= 1:
-        return np.full(counts.shape, min(max(chance, 0.0), 1.0), np.float32)
-    table = kept_table(round(chance, 3) if 0.001 < chance < 0.999 else chance)
-    few = np.minimum(counts, MOST_COUNTED)
-    share = table[few, parts] / few
-    many = counts > MOST_COUNTED
-    if many.any():
-        spread = np.sqrt(chance * (1 - chance) / np.maximum(counts, 1)).astype(np.float32)
-        share = np.where(many, np.clip(chance + spread * _scores(BINS)[parts], 0, 1), share)
-    return np.asarray(share, np.float32)
+
+    def __init__(self, chances: Sequence[float] | Floats) -> None:
+        self.chances = np.clip(np.asarray(chances, np.float32), 0, 1)
+        self._flat = np.concatenate([_kept_table(float(p)).ravel() for p in self.chances])
+
+    def kept(
+        self,
+        counts: npt.NDArray[np.float32],
+        which: npt.NDArray[np.intp],
+        drawn: npt.NDArray[np.uint8],
+    ) -> npt.NDArray[np.float32]:
+        """How many of ``counts`` whole things are kept, shape of ``counts``.
+
+        Args:
+            counts: Whole numbers from 0.
+            which: Place of the chance to use, broadcast to ``counts``.
+            drawn: Which of the 256 parts the draw fell in.
+        """
+        place = np.minimum(counts, MOST_COUNTED).astype(np.intp)
+        place += which * _ROWS
+        place *= BINS
+        place += drawn
+        found = self._flat.take(place).astype(np.float32)
+        if counts.max(initial=0) > MOST_COUNTED:
+            many = counts > MOST_COUNTED
+            chance = np.broadcast_to(self.chances[which], counts.shape)[many]
+            spread = np.sqrt(counts[many] * chance * (1 - chance)) * _scores()[drawn[many]]
+            found[many] = np.clip(np.rint(counts[many] * chance + spread), 0, counts[many])
+        return found
+
+
+@lru_cache(maxsize=1)
+def _grid() -> Floats:
+    low, high = (np.log(p / (1 - p)) for p in _GRID_ENDS)
+    logit = np.linspace(low, high, _GRID_STEPS)
+    found: Floats = 1 / (1 + np.exp(-logit))
+    return found
+
+
+def on_grid(chances: Sequence[float]) -> list[float]:
+    """The chances moved to the nearest of 160 kept ones, so that their mean moves least.
+
+    What one chance was moved by is made up for in the next.
+    """
+    grid = _grid()
+    owed = 0.0
+    moved = []
+    for chance in chances:
+        nearest = float(grid[np.abs(grid - (chance + owed)).argmin()])
+        owed += chance - nearest
+        moved.append(nearest)
+    return moved
