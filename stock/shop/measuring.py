@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def measure_files(
     files: Sequence[Path],
     *,
-    book: str,
+    book: str | None,
     width_cm: float | None,
     height_cm: float | None,
     garment: Any,
@@ -33,7 +33,7 @@ def measure_files(
     pieces: int = 1,
     page: int = 1,
 ) -> list[Estimate]:
-    """Estimates for files, one each.
+    """Estimates for files, one each; by prior rates when ``book`` is None or not there yet.
 
     Raises:
         Refused: Sizes that cannot be; an artwork that cannot be read; a mode or printer named
@@ -61,12 +61,15 @@ def measure_files(
     return found
 
 
-def _mode_and_rates(
-    address: str, mode: str, printer_code: str, day: date | None = None
-) -> tuple[PrintMode, dict[str, Rate]]:
+def _is_there(address: str) -> bool:
     url = book_url(address)
-    there = url.get_backend_name() != "sqlite" or Path(url.database or "").is_file()
-    if not there:
+    return url.get_backend_name() != "sqlite" or Path(url.database or "").is_file()
+
+
+def _mode_and_rates(
+    address: str | None, mode: str, printer_code: str, day: date | None = None
+) -> tuple[PrintMode, dict[str, Rate]]:
+    if address is None or not _is_there(address):
         if mode not in ("", DEFAULT_MODE):
             raise Unknown("print mode", mode, [DEFAULT_MODE])
         if printer_code:
