@@ -23,6 +23,7 @@ from stock.ink.mode import CHANNELS
 from stock.shop.estimating import Estimator, LineUse, all_lines, find_line
 from stock.shop.feeding import Feeder
 from stock.shop.finding import find
+from stock.shop.recipes import amount_of_grams
 from stock.shop.slots import (
     Overrun,
     draw_from_shelf,
@@ -137,7 +138,7 @@ class PrintPoster:
         self._lines: dict[tuple[str, int], Any] = (
             {(line.ref, line.line): line for line in all_lines(posting.connection)} if whole else {}
         )
-        self._pretreats: list[tuple[int, str]] | None = None
+        self._pretreats: list[tuple[int, float]] | None = None
         self._printers: dict[str, int] = {}
         self._only_printer: int | None = None
 
@@ -208,18 +209,22 @@ class PrintPoster:
         run.notes.extend(use.notes)
         return Printed(entry_id, tuple(run.used), tuple(run.overruns), tuple(run.notes))
 
-    def pretreats(self) -> list[tuple[int, str]]:
-        """(item id, unit) of pretreat that is ready to spray: concentrates are not."""
+    def pretreats(self) -> list[tuple[int, float]]:
+        """(item id, its units per g) of pretreat that is ready to spray: concentrates are not."""
         if self._pretreats is None:
             concentrates = set(
                 self.connection.scalars(select(item.c.mixed_from).where(item.c.mixed_from != ""))
             )
             rows = self.connection.execute(
-                select(item.c.id, item.c.unit, item.c.sku)
-                .where(item.c.kind == "pretreat")
+                select(item.c.id, item.c.unit, item.c.sku, item.c.density_g_per_ml)
+                .where(item.c.kind == "pretreat", item.c.unit.in_(("g", "mL")))
                 .order_by(item.c.id)
             )
-            self._pretreats = [(row.id, row.unit) for row in rows if row.sku not in concentrates]
+            self._pretreats = [
+                (row.id, amount_of_grams(1.0, row.unit, row.density_g_per_ml))
+                for row in rows
+                if row.sku not in concentrates
+            ]
         return self._pretreats
 
 
@@ -232,9 +237,8 @@ class _Run:
         self.overruns: list[Overrun] = []
         self.notes: list[str] = []
 
-    def _sharing(self, per_piece: int) -> Callable[[list[Draw]], None]:
+    def _sharing(self, left_for_good: int) -> Callable[[list[Draw]], None]:
         """Books draws: the good pieces' share goes to printed, the misprints' to waste."""
-        left_for_good = per_piece * self.log.good
 
         def post(draws: list[Draw]) -> None:
             nonlocal left_for_good
@@ -273,7 +277,9 @@ class _Run:
             return
         per_piece = to_thousandths(ml)
         asked = per_piece * (self.log.good + self.log.misprints)
-        draws = self.poster.feeder.take(slots, asked, self.log.on, self._sharing(per_piece))
+        draws = self.poster.feeder.take(
+            slots, asked, self.log.on, self._sharing(per_piece * self.log.good)
+        )
         self._note_use(draws)
         taken = sum(draw.amount for draw in draws)
         if taken < asked:
@@ -292,23 +298,27 @@ class _Run:
         if not ready:
             self.notes.append("No pretreat is in the book: none was drawn.")
             return
-        per_piece = to_thousandths(use.pretreat_g)
-        asked = per_piece * pieces
-        draws: list[Draw] = []
-        for item_id, unit in ready:
-            if unit != "g":
-                self.notes.append("Pretreat kept in mL is not drawn; keep it in g.")
-                continue
-            left = asked - sum(draw.amount for draw in draws)
-            if left > 0:
-                draws += draw_from_shelf(self.posting, item_id, left, day=self.log.on)
-        taken = sum(draw.amount for draw in draws)
-        self._sharing(per_piece)(draws)
-        self._note_use(draws)
-        if taken < asked and ready:
+        per_piece_mg = to_thousandths(use.pretreat_g)
+        left_mg, good_mg = per_piece_mg * pieces, per_piece_mg * self.log.good
+        taken_first = 0
+        for place, (item_id, per_gram) in enumerate(ready):
+            wanted = round(left_mg * per_gram)
+            if wanted <= 0:
+                break
+            draws = draw_from_shelf(self.posting, item_id, wanted, day=self.log.on)
+            taken = sum(draw.amount for draw in draws)
+            taken_first = taken if place == 0 else taken_first
+            self._sharing(round(good_mg * per_gram))(draws)
+            self._note_use(draws)
+            taken_mg = round(taken / per_gram)
+            left_mg = 0 if taken == wanted else left_mg - taken_mg
+            good_mg = max(good_mg - taken_mg, 0)
+        missing = round(left_mg * ready[0][1])
+        if missing > 0:
             shelf = self.posting.place("SHELF")
+            asked = taken_first + missing
             self.overruns.append(
-                note_overrun(self.posting, self.entry_id, ready[0][0], shelf, asked, taken)
+                note_overrun(self.posting, self.entry_id, ready[0][0], shelf, asked, taken_first)
             )
 
     def take_blanks(self, line: Any) -> None:
@@ -318,7 +328,7 @@ class _Run:
             self.posting, line.blank_id, asked, day=self.log.on, owner=line.owner
         )
         taken = sum(draw.amount for draw in draws)
-        self._sharing(1000)(draws)
+        self._sharing(1000 * self.log.good)(draws)
         self._note_use(draws)
         if taken < asked:
             shelf = self.posting.place("SHELF")
