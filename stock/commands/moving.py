@@ -47,6 +47,13 @@ def receive(
         str, typer.Option("--owner", help="Customer whose garments these are (not the shop's).")
     ] = "",
     certificate: Annotated[str, typer.Option("--certificate", help="Certificate on file.")] = "",
+    certificate_expires: Annotated[
+        str | None,
+        typer.Option("--certificate-expires", metavar="DATE", help="Until when it holds."),
+    ] = None,
+    data_sheet: Annotated[
+        str, typer.Option("--data-sheet", help="The safety data sheet's reference.")
+    ] = "",
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -71,6 +78,10 @@ def receive(
         "place": place,
         "owner": owner,
         "certificate": certificate,
+        "certificate_expiry": (
+            parse_day(certificate_expires, "--certificate-expires") if certificate_expires else None
+        ),
+        "data_sheet": data_sheet,
         "pack_code": pack,
     }
     book = reading_book()

@@ -55,6 +55,8 @@ class Delivery:
     place: str = "SHELF"
     source_ref: str | None = None
     note: str = ""
+    certificate_expiry: date | None = None
+    data_sheet: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +206,8 @@ class DeliveryPoster:
             received_on=delivery.on,
             supplier_id=supplier_id,
             certificate=delivery.certificate,
+            certificate_expiry=delivery.certificate_expiry,
+            data_sheet=delivery.data_sheet,
         )
         self._fresh_lots[key] = (lot_id, expires)
         return lot_id, code, expires

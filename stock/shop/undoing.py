@@ -152,6 +152,8 @@ def _delivery_of(connection: Connection, entry_id: int) -> Delivery:
             lot.c.sealed_expiry,
             lot.c.produced_on,
             lot.c.certificate,
+            lot.c.certificate_expiry,
+            lot.c.data_sheet,
             lot.c.owner,
             item.c.sku,
             pack.c.code.label("pack"),
@@ -187,6 +189,8 @@ def _delivery_of(connection: Connection, entry_id: int) -> Delivery:
         pack_code=row.pack or "",
         cost_minor=row.cost_minor,
         certificate=row.certificate,
+        certificate_expiry=row.certificate_expiry,
+        data_sheet=row.data_sheet,
         owner=row.owner,
         place=row.place,
     )
