@@ -22,11 +22,18 @@ LEAST_WEEKS: Final = 12
 MOST_SERIES: Final = 60
 
 
+def eligible(
+    classes: npt.NDArray[np.str_], known_weeks: npt.NDArray[np.int64]
+) -> npt.NDArray[np.intp]:
+    """Rows AutoETS can take a share in: intermittent or lumpy, known for 12 weeks."""
+    return np.flatnonzero(np.isin(classes, CLASSES) & (known_weeks >= LEAST_WEEKS))
+
+
 def rows_for(
     classes: npt.NDArray[np.str_], known_weeks: npt.NDArray[np.int64]
 ) -> npt.NDArray[np.intp]:
-    """Rows AutoETS takes its share in: all eligible ones if at most 60, else none."""
-    rows = np.flatnonzero(np.isin(classes, CLASSES) & (known_weeks >= LEAST_WEEKS))
+    """The stated rule: all eligible rows if they are at most 60, else none."""
+    rows = eligible(classes, known_weeks)
     return rows if len(rows) <= MOST_SERIES else rows[:0]
 
 

@@ -34,10 +34,11 @@ def drivers(
 ) -> tuple[History, tuple[tuple[Drive, ...], ...]]:
     """The series to forecast and, per item, what it takes of each.
 
-    A linked item takes its linked series. A blank with a family takes a share of the family's
-    series (``family:<family>`` in the history, else the sum of its sizes). Other items take the
-    series of their own sku. A replaced sku's history is added to its successor's, and the
-    replaced sku itself gets no drive; nor do items needed by schedule or without a series.
+    A linked item takes those of its linked series that the history has, else its own. A blank with
+    a family takes a share of the family's series (``family:<family>`` in the history, else the sum
+    of its sizes). Other items take the series of their own sku. A replaced sku's history is added
+    to its successor's, and the replaced sku itself gets no drive; nor do items needed by schedule
+    or without a series.
     """
     book = _Series(items, history)
     by_item: dict[str, list[Link]] = {}
@@ -56,10 +57,10 @@ def drivers(
             drives.append((Drive(row, factor, sd, curves[item.sku]),))
         elif own:
             found = [(book.named(link.series), link) for link in own]
-            drives.append(tuple(Drive(r, k.factor, k.factor_sd) for r, k in found if r is not None))
+            linked = [Drive(r, k.factor, k.factor_sd) for r, k in found if r is not None]
+            drives.append(tuple(linked) or book.alone(item.sku))
         else:
-            mine = book.own(item.sku)
-            drives.append(() if mine is None else (Drive(mine),))
+            drives.append(book.alone(item.sku))
     return book.history(), tuple(drives)
 
 
@@ -105,6 +106,11 @@ class _Series:
     def own(self, sku: str) -> int | None:
         """Row of the sku's own use, with that of the items it replaces."""
         return self._add(sku, self.lineage(sku))
+
+    def alone(self, sku: str) -> tuple[Drive, ...]:
+        """The sku driven by its own use, or by nothing."""
+        row = self.own(sku)
+        return () if row is None else (Drive(row),)
 
     def named(self, key: str) -> int | None:
         """Row of a series of the history."""

@@ -31,6 +31,24 @@ _ROWS_AT_ONCE = 512
 
 
 @dataclass(frozen=True, eq=False)
+class Learned:
+    """What many series say together, so that each can then be forecast by itself.
+
+    Args:
+        trust: Weights of the models and widening, by class.
+        past, ahead: Calendar factors of the past weeks and of the weeks ahead.
+        borrowed_cv2: Squared coefficient of variation of a week, for series too short to tell.
+        autoets: Whether AutoETS takes its share.
+    """
+
+    trust: Trust
+    past: Floats
+    ahead: Floats
+    borrowed_cv2: float
+    autoets: bool
+
+
+@dataclass(frozen=True, eq=False)
 class Forecast:
     """What n series will use over the next H weeks.
 
@@ -112,7 +130,7 @@ def forecast(
     autoets: bool = True,
     seed: int = 20_260_105,
     start: date | None = None,
-    trust: Trust | None = None,
+    learned: Learned | None = None,
 ) -> Forecast:
     """Forecast every series of ``history`` over ``horizon_weeks`` weeks.
 
@@ -130,33 +148,31 @@ def forecast(
         autoets: Whether AutoETS may take its share (see :mod:`stock.demand.autoets`).
         seed: Which series are looked back on where there are many.
         start: First day of week 1; default the day after the history's last week.
-        trust: Weights and widening to use instead of learning them from these series.
+        learned: What to take over instead of learning it from these series (:func:`learn`); with
+            it each series is forecast by itself, whatever others are beside it.
 
     Raises:
         ValueError: A horizon below 1 week, or negative or infinite use.
     """
     if horizon_weeks < 1:
         raise ValueError(f"the horizon is {horizon_weeks} weeks; at least 1 was expected")
-    if np.any(history.values < 0) or np.any(np.isinf(history.values)):
-        raise ValueError("weekly use holds a negative or infinite amount")
-    mondays = [day.astype(object) for day in history.mondays]
-    first = start or (mondays[-1] + timedelta(days=7) if mondays else date(1970, 1, 5))
-    raw = lift_floors(fill_gaps(history.values), history.stocked_out)
+    raw = _usable(history)
     classes = classify(raw)
-    past, ahead = calendar_factors(season, raw, mondays, first, horizon_weeks)
-    values = raw / past
-    if trust is None:
-        trust = learn_trust(values, classes, horizon_weeks, seed)
-    found = _Found(values, classes, horizon_weeks)
-    found.fill_from_pool(trust)
-    if autoets:
+    first = start or _day_after(history)
+    if learned is None:
+        learned = learn(
+            history, horizon_weeks, season=season, autoets=autoets, seed=seed, start=first
+        )
+    found = _Found(raw / learned.past, classes, horizon_weeks)
+    found.fill_from_pool(learned.trust)
+    if learned.autoets:
         found.add_autoets()
-    found.widen(trust)
-    found.fill_young()
+    found.widen(learned.trust)
+    found.fill_young(learned.borrowed_cv2)
     whole = np.array([bool(np.all(row[~np.isnan(row)] % 1 == 0)) for row in history.values], bool)
     quantiles = found.quantiles
     np.maximum(quantiles, 0.0, out=quantiles)
-    stretch = np.cumsum(ahead) / np.arange(1, horizon_weeks + 1)
+    stretch = np.cumsum(learned.ahead) / np.arange(1, horizon_weeks + 1)
     quantiles *= stretch[None, :, None]
     np.rint(quantiles, out=quantiles, where=whole[:, None, None])
     np.maximum.accumulate(quantiles, axis=2, out=quantiles)
@@ -170,8 +186,47 @@ def forecast(
         LEVELS,
         quantiles,
         whole,
-        trust,
+        learned.trust,
     )
+
+
+def learn(
+    history: History,
+    horizon_weeks: int,
+    *,
+    season: Season = (),
+    autoets: bool = True,
+    seed: int = 20_260_105,
+    start: date | None = None,
+) -> Learned:
+    """What the series of ``history`` say together; arguments as :func:`forecast`."""
+    raw = _usable(history)
+    classes = classify(raw)
+    mondays = [day.astype(object) for day in history.mondays]
+    first = start or _day_after(history)
+    past, ahead = calendar_factors(season, raw, mondays, first, horizon_weeks)
+    values = raw / past
+    known = (~np.isnan(raw)).sum(axis=1)
+    return Learned(
+        learn_trust(values, classes, horizon_weeks, seed),
+        past,
+        ahead,
+        usual_cv2(values),
+        autoets and bool(len(ets.rows_for(classes, known))),
+    )
+
+
+def _usable(history: History) -> Floats:
+    if np.any(history.values < 0) or np.any(np.isinf(history.values)):
+        raise ValueError("weekly use holds a negative or infinite amount")
+    return lift_floors(fill_gaps(history.values), history.stocked_out)
+
+
+def _day_after(history: History) -> date:
+    if not len(history.mondays):
+        return date(1970, 1, 5)
+    last: date = history.mondays[-1].astype(object)
+    return last + timedelta(days=7)
 
 
 class _Found:
@@ -183,7 +238,8 @@ class _Found:
         self.known_weeks = known.sum(axis=1)
         self.quantiles = np.zeros((len(values), horizon, len(LEVELS)))
         self.labels = [
-            "no history" if not weeks else f"no use in {weeks} weeks" for weeks in self.known_weeks
+            "no history" if not weeks else f"no use in {weeks} week{'s' if weeks > 1 else ''}"
+            for weeks in self.known_weeks
         ]
         self.pooled = (self.known_weeks >= LEAST_WEEKS) & (classes != "none")
 
@@ -219,7 +275,7 @@ class _Found:
 
     def add_autoets(self) -> None:
         """Give AutoETS its share in the series it takes part in."""
-        for row in ets.rows_for(self.classes, self.known_weeks):
+        for row in ets.eligible(self.classes, self.known_weeks):
             series = self.values[row, -int(self.known_weeks[row]) :]
             found = ets.autoets_quantiles(series, self.horizon)
             if found is not None:
@@ -233,15 +289,16 @@ class _Found:
             middle = self.quantiles[rows, :, MEDIAN : MEDIAN + 1]
             self.quantiles[rows] = middle + trust.stretch(name) * (self.quantiles[rows] - middle)
 
-    def fill_young(self) -> None:
+    def fill_young(self, borrowed_cv2: float) -> None:
         """Series of fewer than 12 known weeks."""
         rows = np.flatnonzero(~self.pooled & (self.known_weeks > 0) & (self.classes != "none"))
         if not len(rows):
             return
-        borrowed = usual_cv2(self.values)
-        self.quantiles[rows] = young_quantiles(self.values[rows], self.horizon, borrowed)
+        self.quantiles[rows] = young_quantiles(self.values[rows], self.horizon, borrowed_cv2)
         for row in rows:
-            self.labels[row] = f"mean of {self.known_weeks[row]} weeks, spread of the others"
+            weeks = self.known_weeks[row]
+            of = "1 week" if weeks == 1 else f"{weeks} weeks"
+            self.labels[row] = f"mean of {of}, spread of the others"
 
 
 def _between(

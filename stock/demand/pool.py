@@ -13,6 +13,8 @@ variance is what its own h-week forecasts were wrong by in the past, not a week'
     recent errors   level smoothed at 0.2, h-week errors fading by 0.95 a week: gamma
     slow average    four-week average smoothed at 0.2, h-week errors: gamma
     damped trend    level and fading trend, h-week errors: gamma
+    sparse          chance of any use and size of a use smoothed apart at 0.2, weeks independent
+                    but for the doubt about the level: gamma
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ import numpy as np
 
 from stock.demand.known import Floats
 from stock.demand.quantile_tables import gamma_at_levels, normal_at_levels
-from stock.demand.smoothers import averaged, damped_trend, smoothed
+from stock.demand.smoothers import averaged, damped_trend, smoothed, sparse_rates
 
 MODELS: Final = (
     "one-step normal",
@@ -38,6 +40,7 @@ MODELS: Final = (
     "recent errors",
     "slow average",
     "damped trend",
+    "sparse",
 )
 LEAST_WEEKS: Final = 12
 """Known weeks below which the pool is not asked."""
@@ -50,6 +53,7 @@ _BURN: Final = 4
 _FLOOR: Final = 0.2
 """Share of the whole past's mean below which no level is taken to have fallen."""
 _PHI: Final = 0.9
+_SPARSE: Final = 0.2
 
 
 def reach_of(weeks: int, horizon: int) -> int:
@@ -92,6 +96,9 @@ class _Past:
         self.trend_level, self.trend = damped_trend(values, phi=_PHI)
         self.floored = {a: np.maximum(self.level[a], self.floor) for a in _MIXED}
         self._fit_one_step()
+        chance, size, squared = sparse_rates(values, _SPARSE, _SPARSE)
+        self.sparse_mean = np.maximum(chance * size, self.floor)
+        self.sparse_variance = np.maximum(chance * squared - (chance * size) ** 2, 0.0)
 
     def _fit_one_step(self) -> None:
         errors = np.array(
@@ -163,6 +170,9 @@ class _Past:
         wrong = ((self._errors(self.trend_level, shown) - drift) ** 2).mean(axis=0)
         mean = h * self.trend_level[-1] + _trend_weeks(h) * self.trend[-1]
         yield "damped trend", np.maximum(mean, h * floor), stretch * wrong
+
+        doubt = h + h * h / (2 / _SPARSE - 1)
+        yield "sparse", h * self.sparse_mean, self.sparse_variance * doubt
 
 
 def _trend_weeks(h: int) -> float:
