@@ -17,6 +17,7 @@ import numpy.typing as npt
 from stock.demand.known import Floats
 from stock.demand.pool import LEAST_WEEKS, MODELS, pool_quantiles
 from stock.demand.quantile_tables import LEVELS, MEDIAN
+from stock.demand.scores import pinball
 
 KNOTS: Final[Floats] = np.array([0.5, 0.8, 0.9, 0.95, 0.99])
 """Levels at which the widening is kept; between them it is interpolated, beyond 0.99 held."""
@@ -64,16 +65,6 @@ class Trust:
         """Factor on the distance from the median at each kept level for class ``name``."""
         factor: Floats = np.interp(LEVELS, KNOTS, np.concatenate([[1.0], self.widening[name]]))
         return np.where(LEVELS < 0.5, 1.0, factor)
-
-
-def pinball(truth: Floats, quantiles: Floats, levels: Floats) -> Floats:
-    """Pinball loss of each quantile; ``quantiles`` has a last axis of levels.
-
-    Source: Koenker and Bassett (1978), "Regression quantiles", Econometrica 46.
-    """
-    short = truth[..., None] - quantiles
-    loss: Floats = np.maximum(levels * short, (levels - 1) * short)
-    return loss
 
 
 def learn_trust(values: Floats, classes: npt.NDArray[np.str_], horizon: int, seed: int) -> Trust:
