@@ -14,7 +14,17 @@ from typing import Annotated
 import typer
 
 from stock import __version__
-from stock.commands import importing, labels, measuring, money, moving, papers, planning, starting
+from stock.commands import (
+    importing,
+    labels,
+    measuring,
+    money,
+    moving,
+    papers,
+    planning,
+    starting,
+    weekly,
+)
 from stock.commands.lazy_group import LazyGroup, registry
 from stock.commands.shared import BookOption, remember_book
 from stock.errors import ExitCode, StockError
@@ -35,7 +45,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
 )
 
-GROUPS = (starting, importing, moving, measuring, planning, money, labels, papers)
+GROUPS = (starting, importing, moving, measuring, planning, money, labels, papers, weekly)
 for group in GROUPS:
     group.register(registry)
 

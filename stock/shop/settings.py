@@ -57,12 +57,14 @@ _SHARE = number(0, 1, open_ends=True)
 
 SETTINGS: Final = (
     Setting("who", "", text(60), "text", "who posts from this station"),
+    Setting("shop", "", text(100), "text", "the shop's name, on orders to suppliers"),
     Setting("book", "", text(500), "a path or URL", "the book, a path from this file on or a URL"),
     Setting("currency", "EUR", currency, "ISO 4217 code", "currency of every price and cost"),
     Setting("units", "metric", choice("metric", "us"), "metric, us", "how amounts are shown"),
     Setting("decimal_comma", False, yes_no, "true, false", "CSV is written with decimal commas"),
     Setting("paper", "a4", choice("a4", "letter"), "a4, letter", "paper of PDF files"),
     Setting("week.day", "mon", weekday, _WEEK, "day the weekly list is made"),
+    Setting("week.mail_to", "", text(200), "mail addresses", "whom the weekly mail is written to"),
     Setting("week.review_days", 7, whole(1, 28), "1–28", "calendar days between two lists"),
     Setting("week.order_hour", 0, whole(0, 23), "0–23", "hour orders go out, for cut-offs"),
     Setting(

@@ -1,0 +1,124 @@
+"""The week's run: what to buy, what expires, what can be printed, what needs a person.
+
+One snapshot, one plan. Money is minor units, amounts base units. Whether something needs
+attention is said in sentences; without one the week is quiet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from stock.book.opening import Book
+from stock.plan.decisions import Decisions, ExpiringLot
+from stock.plan.snapshot import OnOrder, SupplierTerms
+from stock.shop.certificates import LotPapers, expiring_certificates
+
+WITHIN_DAYS = 90
+SOON_DAYS = 30
+"""A lot that leaves a rest within a month needs somebody now, not at some time."""
+
+
+@dataclass(frozen=True, eq=False)
+class Week:
+    """What the run found. ``prices`` are minor units per pack by (supplier, pack)."""
+
+    on: date
+    decisions: Decisions
+    expiring: tuple[ExpiringLot, ...]
+    certificates: tuple[LotPapers, ...]
+    coming: tuple[OnOrder, ...]
+    suppliers: dict[str, SupplierTerms]
+    attention: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The parts by name."""
+        return {
+            "on": self.on.isoformat(),
+            "attention": list(self.attention),
+            "reorder": self.decisions.to_json(),
+            "expiring": [lot.to_json() for lot in self.expiring],
+            "certificates": [one.to_json() for one in self.certificates],
+            "coming": [
+                {
+                    "purchase": line.purchase,
+                    "item": line.item,
+                    "supplier": line.supplier,
+                    "amount": line.amount,
+                    "promised_on": line.promised_on.isoformat() if line.promised_on else None,
+                }
+                for line in self.coming
+            ],
+        }
+
+
+def the_week(book: Book, day: date, *, within_days: int = WITHIN_DAYS) -> Week:
+    """Plan once and look at everything a week asks for."""
+    from stock.plan.expiry import expiring
+    from stock.shop.planning import list_from, own_lots, snapshot_of
+
+    snapshot = snapshot_of(book, day)
+    decisions = list_from(snapshot)
+    lots = own_lots(expiring(snapshot, within_days))
+    papers = expiring_certificates(book, day, within_days=within_days)
+    return Week(
+        day,
+        decisions,
+        lots,
+        papers,
+        snapshot.on_order,
+        {supplier.code: supplier for supplier in snapshot.suppliers},
+        tuple(_attention(day, decisions, lots, papers, snapshot.on_order)),
+    )
+
+
+def _attention(
+    day: date,
+    decisions: Decisions,
+    lots: tuple[ExpiringLot, ...],
+    papers: tuple[LotPapers, ...],
+    coming: tuple[OnOrder, ...],
+) -> list[str]:
+    said: list[str] = []
+    if decisions.lines:
+        first = min(line.order_by for line in decisions.lines)
+        who = len(decisions.totals)
+        said.append(
+            f"{_many(len(decisions.lines), 'line')} to order from {_many(who, 'supplier')}, "
+            f"the first by {first}."
+        )
+    late = [line for line in decisions.lines if line.order_by < day]
+    if late:
+        said.append(f"Too late to keep the promised service: {_named(line.item for line in late)}.")
+    soon = [lot for lot in lots if lot.days <= SOON_DAYS and (lot.days < 0 or lot.left_mean > 0)]
+    if soon:
+        past = sum(lot.days < 0 for lot in soon)
+        said.append(
+            f"{_many(len(soon), 'lot')} will leave a rest within {SOON_DAYS} days"
+            + (f", {past} of them past the date already." if past else ".")
+        )
+    gone = [one for one in papers if one.days is not None and one.days < 0]
+    if gone:
+        said.append(f"Certificate expired: {_named(f'{one.item} {one.lot}' for one in gone)}.")
+    overdue = [line for line in coming if line.sent and line.promised_on and line.promised_on < day]
+    if overdue:
+        orders = _named(dict.fromkeys(line.purchase for line in overdue))
+        said.append(f"Promised and not here: {orders}.")
+    return said
+
+
+def _many(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _named(names: Any, most: int = 5) -> str:
+    shown = list(names)
+    more = f" and {len(shown) - most} more" if len(shown) > most else ""
+    return ", ".join(shown[:most]) + more
+
+
+def next_runs(day: date, weekday: int, weeks: int = 4) -> list[date]:
+    """The days of the next runs after ``day``; ``weekday`` Monday 0."""
+    first = day + timedelta(days=(weekday - day.weekday() - 1) % 7 + 1)
+    return [first + timedelta(weeks=week) for week in range(weeks)]
