@@ -12,6 +12,7 @@ from stock.shop.snapshot.buying import offers_of, on_order_of, suppliers_of
 from stock.shop.snapshot.demand import history_of, misprints_of
 from stock.shop.snapshot.holdings import stock_of
 from stock.shop.snapshot.items import USUAL_TARGETS, Targets, items_of
+from stock.shop.snapshot.known_on import last_runs
 from stock.shop.snapshot.machines import Machines, links_of, upkeep_of
 from stock.shop.snapshot.orders import Orders
 
@@ -39,8 +40,9 @@ def take_snapshot(
         estimator = Estimator(connection)
         machines = Machines(connection, estimator, day)
         recipes = recipes_of(connection)
-        history = history_of(connection, day)
-        orders = Orders(connection, estimator, machines, recipes, day)
+        last_run = last_runs(connection)
+        history = history_of(connection, day, last_run)
+        orders = Orders(connection, estimator, machines, recipes, day, last_run)
         return Snapshot(
             day=day,
             items=items_of(connection, day, recipes, targets),

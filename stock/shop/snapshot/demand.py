@@ -8,6 +8,7 @@ is not the shop's use; what a one-off order took is not to be expected again.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import Any
 
@@ -58,12 +59,17 @@ def misprints_of(connection: Connection, day: date | None = None) -> tuple[Mispr
     return tuple(MisprintRecord(where, float(done), float(bad)) for where, done, bad in rows)
 
 
-def history_of(connection: Connection, day: date) -> History:
+def history_of(
+    connection: Connection, day: date, last_run: Mapping[int, date] | None = None
+) -> History:
     """Use by complete week before ``day``'s own.
 
     Items: what print runs took, misprints too, whether or not the book thought it was there;
     supplies also by upkeep and maintenance. A week is marked as stocked out for a garment of
     which none was left at its end while a line due by then was printed only later.
+
+    Args:
+        last_run: Day of each order line's last run, where the caller knows it already.
     """
     this_week = monday_of(day)
     first = connection.scalar(
@@ -84,7 +90,8 @@ def history_of(connection: Connection, day: date) -> History:
     row_of = {key: row for row, key in enumerate(keys)}
     _before_it_existed(connection, start, row_of, values)
     short = np.zeros(values.shape, bool)
-    _ran_out(connection, start, this_week, row_of, short)
+    runs = last_runs(connection) if last_run is None else last_run
+    _ran_out(connection, start, this_week, row_of, short, runs)
     mondays = np.datetime64(start) + 7 * np.arange(weeks)
     return History(keys, mondays, values, short)
 
@@ -207,11 +214,15 @@ def _before_it_existed(
 
 
 def _ran_out(
-    connection: Connection, start: date, until: date, row_of: dict[str, int], short: Bools
+    connection: Connection,
+    start: date,
+    until: date,
+    row_of: dict[str, int],
+    short: Bools,
+    ended: Mapping[int, date],
 ) -> None:
     """Mark the weeks a garment's lines waited through while its shelf was empty at their end."""
     weeks = short.shape[1]
-    ended = last_runs(connection)
     waiting: dict[int, list[tuple[int, int]]] = defaultdict(list)
     lines = connection.execute(
         select(
@@ -224,16 +235,16 @@ def _ran_out(
         .join(customer_order, customer_order.c.id == order_line.c.order_id)
         .where(
             order_line.c.owner == "",
+            order_line.c.due_on >= start,
             order_line.c.due_on < until,
-            customer_order.c.placed_on < until,
             customer_order.c.stage != "quote",
         )
     )
     for line_id, blank_id, due_on, stage, outcome_on in lines:
         done = ended.get(line_id) or outcome_on
-        if stage == "cancelled" and done is None:
+        if done is None and stage in ("cancelled", "printed"):
             continue
-        if stage == "printed" and done is None:
+        if done is not None and done <= due_on:
             continue
         last = weeks if done is None else min((done - start).days // 7, weeks)
         begun = max((due_on - start).days // 7, 0)

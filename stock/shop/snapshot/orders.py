@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Mapping
+from datetime import date, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Row, Select, select
+from sqlalchemy import Connection, Row, Select, or_, select
 
 from stock.book.tables import customer_order, item, order_line
 from stock.demand.known import OrderLine, PastOrderLine, PieceUse, Stage
 from stock.shop.estimating import Estimator
 from stock.shop.recipes import Recipes
-from stock.shop.snapshot.known_on import last_runs, pieces_done
+from stock.shop.snapshot.known_on import pieces_done
 from stock.shop.snapshot.machines import Machines
 
 Outcome = Literal["printed", "cancelled", "lost", "open"]
 
+PAST_WEEKS = 104
+"""Lines that ended longer ago than this teach nothing more about how orders come in (judgement)."""
+
 
 class Orders:
-    """Every order line placed by a day, with how it stood at its end."""
+    """Every order line placed by a day, with how it stood at its end.
+
+    ``last_run`` is the day of each line's last run (:func:`known_on.last_runs`). Lines of orders
+    that ended and were placed more than two years ago are left out.
+    """
 
     def __init__(
         self,
@@ -27,21 +35,24 @@ class Orders:
         machines: Machines,
         recipes: Recipes,
         day: date,
+        last_run: Mapping[int, date],
     ) -> None:
         self.day = day
         self._estimator, self._machines, self._recipes = estimator, machines, recipes
         self._done = pieces_done(connection, day)
-        self._last_run = last_runs(connection)
-        self._uses: dict[tuple[int, str, int | None, str], tuple[PieceUse, ...]] = {}
-        self.rows: list[Row[Any]] = list(connection.execute(_lines(day)))
+        self._last_run = last_run
+        self._uses: dict[tuple[object, ...], tuple[PieceUse, ...]] = {}
+        rows: list[Row[Any]] = list(connection.execute(_lines(day)))
+        self.rows = [(row, *self._outcome(row)) for row in rows]
 
     def still_open(self) -> tuple[OrderLine, ...]:
         """Lines not yet fully printed, cancelled or lost, by due day."""
         found: list[OrderLine] = []
-        for row in self.rows:
-            outcome, _ = self.outcome(row)
+        for row, outcome, _ in self.rows:
+            if outcome != "open":
+                continue
             pieces = row.quantity - self._done.get(row.id, 0)
-            if outcome != "open" or pieces <= 0:
+            if pieces <= 0:
                 continue
             stage: Stage = row.stage if row.stage in ("quote", "released") else "confirmed"
             found.append(
@@ -67,8 +78,7 @@ class Orders:
     def past(self) -> tuple[PastOrderLine, ...]:
         """Every line with how it ended: what pick-up and win rates learn from."""
         found: list[PastOrderLine] = []
-        for row in self.rows:
-            outcome, ended = self.outcome(row)
+        for row, outcome, ended in self.rows:
             found.append(
                 PastOrderLine(
                     order=row.ref,
@@ -85,7 +95,7 @@ class Orders:
             )
         return tuple(found)
 
-    def outcome(self, row: Any) -> tuple[Outcome, date | None]:
+    def _outcome(self, row: Any) -> tuple[Outcome, date | None]:
         """How a line stood by the day, and since when; what ended later was open then."""
         if row.stage == "printed":
             ended = self._last_run.get(row.id) or row.outcome_on
@@ -105,12 +115,15 @@ class Orders:
 
     def uses(self, row: Any) -> tuple[PieceUse, ...]:
         """What one piece takes: ink by channel, pretreat, and the garment unless it is brought."""
-        at = self._printer(row)
-        use = self._estimator.line_use(row, self.day, at)
-        key = (id(use), row.sku, at, row.owner)
+        key = (
+            *(row.sku, row.artwork_id, row.mode, row.width_cm, row.height_cm),
+            *(row.printer_id, row.owner),
+        )
         known = self._uses.get(key)
         if known is not None:
             return known
+        at = self._printer(row)
+        use = self._estimator.line_use(row, self.day, at)
         by_ink: dict[str, tuple[float, float]] = {}
         for channel, ml in use.ml.items():
             sku = self._machines.ink(at, channel)
@@ -126,9 +139,12 @@ class Orders:
 
 
 def _lines(day: date) -> Select[Any]:
+    line = order_line.c
     return (
         select(
-            order_line,
+            *(line.id, line.order_id, line.line, line.blank_id, line.quantity, line.due_on),
+            *(line.artwork_id, line.mode, line.printer_id, line.location, line.width_cm),
+            *(line.height_cm, line.scheduled_on, line.owner),
             item.c.sku,
             customer_order.c.ref,
             customer_order.c.stage,
@@ -141,6 +157,12 @@ def _lines(day: date) -> Select[Any]:
         )
         .join(customer_order, customer_order.c.id == order_line.c.order_id)
         .join(item, item.c.id == order_line.c.blank_id)
-        .where(customer_order.c.placed_on <= day)
+        .where(
+            customer_order.c.placed_on <= day,
+            or_(
+                customer_order.c.placed_on >= day - timedelta(weeks=PAST_WEEKS),
+                customer_order.c.stage.in_(("quote", "confirmed", "released")),
+            ),
+        )
         .order_by(customer_order.c.placed_on, customer_order.c.id, order_line.c.line)
     )
