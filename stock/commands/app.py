@@ -16,6 +16,7 @@ import typer
 from stock import __version__
 from stock.commands import (
     importing,
+    keeping,
     labels,
     measuring,
     money,
@@ -23,6 +24,7 @@ from stock.commands import (
     papers,
     planning,
     starting,
+    stockroom,
     weekly,
 )
 from stock.commands.lazy_group import LazyGroup, registry
@@ -45,7 +47,19 @@ app = typer.Typer(
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
 )
 
-GROUPS = (starting, importing, moving, measuring, planning, money, labels, papers, weekly)
+GROUPS = (
+    starting,
+    importing,
+    moving,
+    stockroom,
+    measuring,
+    planning,
+    money,
+    labels,
+    papers,
+    weekly,
+    keeping,
+)
 for group in GROUPS:
     group.register(registry)
 
