@@ -28,11 +28,13 @@ AmountOption = Annotated[str, typer.Option("--amount", help='How much, as "1.8 L
 
 def register(app: typer.Typer) -> None:
     """Add this group's commands."""
-    for command in (load, unload, weigh, dip, count, undo, scrap):
-        app.command()(command)
+    for command in (load, unload, weigh, dip, count, undo, scrap, quarantine, release):
+        app.command()(command)  # type: ignore[type-var]
+    app.command()(move)
+    app.command()(mix)
+    app.command()(upkeep)
+    app.command()(service)
     app.command("write-off")(write_off)
-    for command in (quarantine, release, move, mix, upkeep, service):
-        app.command()(command)
     app.command("open")(open_container)
     app.command("return")(give_back)
 

@@ -134,7 +134,8 @@ def test_measuring_a_full_tone_square_gives_its_area(run, tmp_path):
     assert found["covered_cm2"]["W"] == 0
     assert found["calibrated"] is False
     # 5 pL at every dot of 1200 dpi lays 1.116 µL/cm²: (1200/2.54)² dots/cm², calculated.
-    assert found["ml"]["K"] == pytest.approx(100 * 128 / 255 * 1.1160e-3, rel=0.2)
+    # 0.05 mL of spit and flush a print is this program's prior: from memory, no source.
+    assert found["ml"]["K"] == pytest.approx(100 * 128 / 255 * 1.1160e-3 + 0.05, rel=1e-3)
 
 
 @pytest.mark.parametrize(
