@@ -29,7 +29,7 @@ AmountOption = Annotated[str, typer.Option("--amount", help='How much, as "1.8 L
 def register(app: typer.Typer) -> None:
     """Add this group's commands."""
     for command in (load, unload, weigh, dip, count, undo, scrap, quarantine, release):
-        app.command()(command)  # type: ignore[type-var]
+        app.command()(command)
     app.command()(move)
     app.command()(mix)
     app.command()(upkeep)
