@@ -7,13 +7,14 @@ and pandas when called.
 
 from __future__ import annotations
 
+from base64 import b64decode, b64encode
 from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
 
 from stock.demand.forecast import Learned, forecast
-from stock.demand.known import History
+from stock.demand.known import Floats, History
 from stock.errors import Refused, WrongUsage
 
 ENGINES: Final = ("dask", "ray", "spark")
@@ -57,14 +58,14 @@ def forecast_on(
         {
             "part": np.arange(len(history.keys)) % parts,
             "key": list(history.keys),
-            "use": [row.tobytes() for row in history.values],
+            "use": [_written(row) for row in history.values],
         }
     )
     found = as_pandas(
         transform(
             table,
             _forecast_part,
-            schema="key:str,kind:str,model:str,weekly:bytes,totals:bytes",
+            schema="key:str,kind:str,model:str,weekly:str,totals:str",
             params={
                 "mondays": history.mondays.astype("datetime64[D]").astype(int).tolist(),
                 "weeks": weeks,
@@ -82,7 +83,7 @@ def _forecast_part(
     rows: list[dict[str, Any]], mondays: list[int], weeks: int, levels: list[float], learned: Any
 ) -> list[dict[str, Any]]:
     """Forecast one part of the series; runs on the engine's workers."""
-    values = np.array([np.frombuffer(row["use"]) for row in rows])
+    values = np.array([_read(row["use"]) for row in rows])
     history = History(
         tuple(row["key"] for row in rows),
         np.array(mondays, "datetime64[D]"),
@@ -96,16 +97,16 @@ def _forecast_part(
             "key": key,
             "kind": seen.classes[row],
             "model": seen.models[row],
-            "weekly": seen.weekly_mean[row].tobytes(),
-            "totals": np.ascontiguousarray(totals[row]).tobytes(),
+            "weekly": _written(seen.weekly_mean[row]),
+            "totals": _written(totals[row]),
         }
         for row, key in enumerate(seen.keys)
     ]
 
 
 def _row_of(row: dict[str, Any], levels: Sequence[float]) -> dict[str, Any]:
-    weekly = np.frombuffer(row["weekly"])
-    totals = np.frombuffer(row["totals"])
+    weekly = _read(row["weekly"])
+    totals = _read(row["totals"])
     return {
         "item": row["key"],
         "class": row["kind"],
@@ -118,6 +119,16 @@ def _row_of(row: dict[str, Any], levels: Sequence[float]) -> dict[str, Any]:
             },
         },
     }
+
+
+def _written(numbers: Floats) -> str:
+    """Numbers as text that every engine carries without loss."""
+    return b64encode(np.ascontiguousarray(numbers).tobytes()).decode("ascii")
+
+
+def _read(text: str) -> Floats:
+    found: Floats = np.frombuffer(b64decode(text))
+    return found
 
 
 def _item(row: dict[str, Any]) -> str:
