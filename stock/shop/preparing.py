@@ -18,14 +18,14 @@ from sqlalchemy import Row, select
 from stock.book.containers import container_now, set_state
 from stock.book.drawing import Draw, fefo
 from stock.book.holding import Holding, Place
-from stock.book.lots import effective_expiry, mixed_expiry
+from stock.book.lots import mixed_expiry
 from stock.book.opening import Book
 from stock.book.posting import Posting, post
-from stock.book.tables import container, item, lot, lot_parent
+from stock.book.tables import lot, lot_parent
 from stock.errors import NotEnough, Refused
 from stock.shop.choosing import find_item, find_place, first_to_go, on_shelf, pack_size
 from stock.shop.done import Done, done
-from stock.shop.slots import name_container, put_in
+from stock.shop.slots import put_in
 from stock.units import format_amount
 
 CHEMICALS = "gloves and goggles: see the safety data sheet before opening or pouring"
@@ -92,7 +92,7 @@ def decant(book: Book, wanted: Decant, *, who: str = "") -> Done:
                 format_amount(wanted.amount, unit),
                 format_amount(held.amount, unit),
             )
-        _pour(posting, entry_id, wanted, held, source, target)
+        _pour(posting, entry_id, wanted, held, target)
         return done(posting, entry_id, [*notes, CHEMICALS])
 
     return post(book, work, who=who)
@@ -133,39 +133,20 @@ def _container_of(held: Holding) -> int:
     return held.container_id
 
 
-def _pour(
-    posting: Posting, entry_id: int, wanted: Decant, held: Holding, source: Place, target: Place
-) -> None:
+def _pour(posting: Posting, entry_id: int, wanted: Decant, held: Holding, target: Place) -> None:
     old = container_now(posting, _container_of(held))
-    life = posting.connection.scalar(select(item.c.open_life_days).where(item.c.id == held.item_id))
-    expiry = effective_expiry(held.sealed_expiry, old.opened_on, life)
-    new_id = posting.add(
-        container,
-        code="",
-        item_id=held.item_id,
-        lot_id=held.lot_id,
-        pack_id=None,
-        capacity=wanted.amount,
-        unusable_rest=0,
-        tare_mg=None,
-        state="opened",
-        opened_on=old.opened_on,
-        effective_expiry=expiry,
-    )
-    name_container(posting, new_id, wanted.code)
     emptied = wanted.amount == held.amount
-    posting.move(
+    put_in(
+        posting,
         entry_id,
         wanted.on,
-        held.item_id,
-        held.lot_id,
+        held,
         wanted.amount,
-        source,
         target,
-        from_container=old.id,
-        to_container=new_id,
+        state="opened",
+        code=wanted.code,
+        fresh=True,
     )
-    set_state(posting, entry_id, container_now(posting, new_id), "opened", place_id=target.id)
     if emptied:
         set_state(posting, entry_id, old, "empty", place_id=None)
 

@@ -13,7 +13,7 @@ from datetime import date
 
 from sqlalchemy import select
 
-from stock.book.containers import retire_dry
+from stock.book.containers import container_now, retire_dry
 from stock.book.drawing import Draw, blended, fefo
 from stock.book.lots import effective_expiry
 from stock.book.posting import Holding, Place, Posting
@@ -52,55 +52,33 @@ def put_in(
     *,
     state: str = "loaded",
     code: str = "",
+    fresh: bool = False,
 ) -> int:
     """Move ``amount`` of a holding into ``target`` as a container and return its id.
 
-    A sealed holding becomes a new container, opened on ``day``; an opened one keeps its own.
-    What ran dry in that slot before becomes empty.
+    A sealed holding becomes a new container, opened on ``day``. An opened one keeps its own when it
+    goes as a whole (unless ``fresh``); a part of it becomes a new one, opened when the old one
+    was. What ran dry in a slot before becomes empty.
     """
-    facts = posting.connection.execute(
-        select(item.c.open_life_days).where(item.c.id == held.item_id)
-    ).one()
-    container_id = held.container_id
-    source = posting.places[held.place_id]
-    if container_id is None:
-        expiry = effective_expiry(held.sealed_expiry, day, facts.open_life_days)
-        made_from = posting.connection.execute(
-            select(pack.c.id, pack.c.unusable_rest, pack.c.tare_mg)
-            .where(pack.c.item_id == held.item_id, pack.c.amount == amount)
-            .order_by(pack.c.preferred.desc(), pack.c.id)
-            .limit(1)
-        ).one_or_none()
-        rest = made_from.unusable_rest if made_from else 0
-        container_id = posting.add(
-            container,
-            code="",
-            item_id=held.item_id,
-            lot_id=held.lot_id,
-            pack_id=made_from.id if made_from else None,
-            capacity=amount,
-            unusable_rest=rest or target.unusable_rest,
-            tare_mg=made_from.tare_mg if made_from else None,
-            state=state,
-            opened_on=day,
-            effective_expiry=expiry,
-        )
-        name_container(posting, container_id, code)
-        opened_on: date | None = day
+    old = None if held.container_id is None else container_now(posting, held.container_id)
+    if old is not None and amount == held.amount and not fresh:
+        container_id, opened_on, expiry = old.id, old.opened_on, old.effective_expiry
     else:
-        known = posting.connection.execute(
-            select(container.c.opened_on, container.c.effective_expiry).where(
-                container.c.id == container_id
-            )
-        ).one()
-        opened_on, expiry = known.opened_on, known.effective_expiry
+        opened_on = day if old is None else old.opened_on
+        life = posting.connection.scalar(
+            select(item.c.open_life_days).where(item.c.id == held.item_id)
+        )
+        expiry = effective_expiry(held.sealed_expiry, opened_on, life)
+        container_id = _new_container(
+            posting, held, amount, target, code, opened_on=opened_on, effective_expiry=expiry
+        )
     posting.move(
         entry_id,
         day,
         held.item_id,
         held.lot_id,
         amount,
-        source,
+        posting.places[held.place_id],
         target,
         from_container=held.container_id,
         to_container=container_id,
@@ -116,6 +94,35 @@ def put_in(
     )
     if target.kind == "slot":
         retire_dry(posting, entry_id, target.id, but=container_id)
+    return container_id
+
+
+def _new_container(
+    posting: Posting, held: Holding, amount: int, target: Place, code: str, **dates: date | None
+) -> int:
+    """A container of a holding; its state follows from the event appended for it."""
+    made_from = None
+    if held.container_id is None:
+        made_from = posting.connection.execute(
+            select(pack.c.id, pack.c.unusable_rest, pack.c.tare_mg)
+            .where(pack.c.item_id == held.item_id, pack.c.amount == amount)
+            .order_by(pack.c.preferred.desc(), pack.c.id)
+            .limit(1)
+        ).one_or_none()
+    rest = made_from.unusable_rest if made_from else 0
+    container_id = posting.add(
+        container,
+        code="",
+        item_id=held.item_id,
+        lot_id=held.lot_id,
+        pack_id=made_from.id if made_from else None,
+        capacity=amount,
+        unusable_rest=rest or target.unusable_rest,
+        tare_mg=made_from.tare_mg if made_from else None,
+        state="sealed",
+        **dates,
+    )
+    name_container(posting, container_id, code)
     return container_id
 
 

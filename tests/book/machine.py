@@ -370,7 +370,9 @@ class Shop(RuleBasedStateMachine):
             inside[row.item_id] += row.amount
         for item_id in inside.keys() | outside.keys():
             assert inside[item_id] + outside[item_id] == 0, "an item was made or lost"
-        at = {row.container_id: row.place_id for row in stock if row.container_id is not None}
+        boxed = [row for row in stock if row.container_id is not None]
+        at = {row.container_id: row.place_id for row in boxed}
+        assert len(at) == len(boxed), "a container is in two places"
         for box in boxes:
             if box.id in at:
                 assert box.place_id == at[box.id]

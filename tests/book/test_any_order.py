@@ -10,7 +10,7 @@ import os
 import shutil
 from pathlib import Path
 
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import run_state_machine_as_test
 
 from stock.book.opening import Book, book_url, engine_for
@@ -30,6 +30,7 @@ def _tell(machine: type[Shop], examples: int, steps: int) -> None:
             deadline=None,
             suppress_health_check=QUIET,
             derandomize=TIMES == 1,
+            phases=tuple(phase for phase in Phase if phase is not Phase.explain),
         ),
     )
 
