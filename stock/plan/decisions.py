@@ -1,7 +1,8 @@
 """What a plan says: reorder lines, totals by supplier, expiring lots, state of each item.
 
-Amounts are float in the item's base unit, money in minor units of the snapshot's currency, days
-are dates; rounding for people happens only in sentences. Frozen data: nothing here decides.
+Amounts are float in the item's base unit, money in minor units of the snapshot's currency (in
+JSON in its main unit), days are dates; rounding for people happens only in sentences and JSON.
+Frozen data: nothing here decides.
 """
 
 from __future__ import annotations
@@ -13,6 +14,15 @@ from typing import Any
 import numpy as np
 
 from stock.demand.known import Floats
+
+
+def main_unit(minor: float) -> float:
+    """Minor units as money people write, to the cent.
+
+    >>> main_unit(1250.4)
+    12.5
+    """
+    return round(minor / 100, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +92,7 @@ class ReorderLine:
     name: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """The line as the JSON contract has it: numbers in base units, money in minor units."""
+        """The line as the JSON contract has it: base units, money in the main unit."""
         return {
             "item": self.item,
             "supplier": self.supplier,
@@ -90,7 +100,7 @@ class ReorderLine:
             "packs": self.packs,
             "amount": self.amount,
             "unit": self.unit,
-            "cost": self.cost,
+            "cost": main_unit(self.cost),
             "on_hand_usable": self.on_hand_usable,
             "on_order": self.on_order,
             "need": self.need.to_json(),
@@ -132,15 +142,15 @@ class SupplierTotal:
         return self.goods + self.freight
 
     def to_json(self) -> dict[str, Any]:
-        """The total as plain data."""
+        """The total as plain data, money in the main unit."""
         return {
             "supplier": self.supplier,
             "lines": self.lines,
-            "goods": self.goods,
-            "freight": self.freight,
-            "total": self.total,
-            "minimum": self.minimum,
-            "short_of_minimum": self.short_of_minimum,
+            "goods": main_unit(self.goods),
+            "freight": main_unit(self.freight),
+            "total": main_unit(self.total),
+            "minimum": main_unit(self.minimum),
+            "short_of_minimum": main_unit(self.short_of_minimum),
             "order_on": self.order_on.isoformat(),
             "notes": list(self.notes),
         }
@@ -175,7 +185,7 @@ class ExpiringLot:
     name: str = ""
 
     def to_json(self) -> dict[str, Any]:
-        """The lot as the JSON contract has it."""
+        """The lot as the JSON contract has it, money in the main unit."""
         return {
             "item": self.item,
             "lot": self.lot,
@@ -186,7 +196,7 @@ class ExpiringLot:
             "effective_expiry": self.effective_expiry.isoformat(),
             "days": self.days,
             "left_at_expiry": {"mean": self.left_mean, "p90": self.left_p90},
-            "value_at_risk": self.value_at_risk,
+            "value_at_risk": main_unit(self.value_at_risk),
             "advice": self.advice,
             "cautions": list(self.cautions),
         }
@@ -239,6 +249,7 @@ class Decisions:
         expiring: Every lot that has a date and is expected to leave some, soonest first.
         states: One per item planned.
         findings: What in the terms or the stock is wrong or was worked around, as sentences.
+        newest_purchase_line: As in the snapshot, for accepting the list once only.
     """
 
     day: date
@@ -248,6 +259,7 @@ class Decisions:
     expiring: tuple[ExpiringLot, ...]
     states: tuple[ItemState, ...]
     findings: tuple[str, ...]
+    newest_purchase_line: int = 0
 
     def state(self, item: str) -> ItemState:
         """State of ``item``; raises ``KeyError`` when it was not planned."""

@@ -105,6 +105,8 @@ class SupplierTerms:
         minimum_minor: Smallest order taken; 0: none.
         freight_minor, free_freight_minor: Freight per order, and the order value that waives it.
         lead_history: (ordered on, received on, amount ordered, amount received) of past lines.
+        announced: (ordered on, arrives on): delivery days the supplier has fixed, for orders of
+            given days.
     """
 
     code: str
@@ -120,6 +122,7 @@ class SupplierTerms:
     freight_minor: float = 0.0
     free_freight_minor: float = 0.0
     lead_history: tuple[tuple[date, date, float, float], ...] = ()
+    announced: tuple[tuple[date, date], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +158,8 @@ class PlanSettings:
 class Snapshot:
     """The whole of what :func:`stock.plan.decide.plan` reads.
 
-    ``hour`` is the local hour at which orders made from this plan go out, for cut-offs.
+    ``hour`` is the local hour at which orders made from this plan go out, for cut-offs;
+    ``newest_purchase_line`` numbers the newest purchase line that was known when it was taken.
     """
 
     day: date
@@ -176,3 +180,4 @@ class Snapshot:
     upkeep: tuple[Upkeep, ...] = ()
     settings: PlanSettings = PlanSettings()
     hour: int = 0
+    newest_purchase_line: int = 0

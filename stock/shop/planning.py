@@ -118,6 +118,7 @@ def list_from(snapshot: Snapshot, *, supplier: str = "") -> Decisions:
         lines=lines,
         totals=tuple(t for t in decisions.totals if not supplier or t.supplier == supplier),
         expiring=own_lots(decisions.expiring),
+        newest_purchase_line=snapshot.newest_purchase_line,
         findings=decisions.findings + tuple(_overdue(snapshot)),
     )
 

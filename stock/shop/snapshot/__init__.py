@@ -8,7 +8,12 @@ from stock.book.opening import Book
 from stock.plan.snapshot import PlanSettings, Snapshot
 from stock.shop.estimating import Estimator
 from stock.shop.recipes import recipes_of
-from stock.shop.snapshot.buying import offers_of, on_order_of, suppliers_of
+from stock.shop.snapshot.buying import (
+    newest_purchase_line,
+    offers_of,
+    on_order_of,
+    suppliers_of,
+)
 from stock.shop.snapshot.demand import history_of, misprints_of
 from stock.shop.snapshot.holdings import stock_of
 from stock.shop.snapshot.items import USUAL_TARGETS, Targets, items_of
@@ -58,4 +63,5 @@ def take_snapshot(
             upkeep=upkeep_of(machines, len(settings.weekdays)),
             settings=settings,
             hour=hour,
+            newest_purchase_line=newest_purchase_line(connection),
         )

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from datetime import date, timedelta
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from stock.book.tables import (
     entry,
@@ -102,6 +102,11 @@ def on_order_of(connection: Connection, day: date) -> tuple[OnOrder, ...]:
                 )
             )
     return tuple(found)
+
+
+def newest_purchase_line(connection: Connection) -> int:
+    """Number of the newest purchase line."""
+    return int(connection.scalar(select(func.max(purchase_line.c.id))) or 0)
 
 
 def offers_of(connection: Connection) -> tuple[Offer, ...]:
