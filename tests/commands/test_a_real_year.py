@@ -21,7 +21,7 @@ import pytest
 from tests.commands.conftest import Ran, Run
 
 YEAR_END = "2016-01-04"
-BOUGHT_OVER_SOLD = 1.05
+BOUGHT_OVER_SOLD = 1.01
 DARK_TYPES = ("supreme", "veggie")
 
 
