@@ -25,6 +25,7 @@ from stock.commands import (
     planning,
     starting,
     stockroom,
+    watching,
     weekly,
 )
 from stock.commands.lazy_group import LazyGroup, registry
@@ -58,6 +59,7 @@ GROUPS = (
     labels,
     papers,
     weekly,
+    watching,
     keeping,
 )
 for group in GROUPS:

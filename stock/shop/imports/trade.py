@@ -64,6 +64,10 @@ def take_orders(job: Import) -> None:
         else:
             order_id, was = known[2], known[3]
         blank_id, artwork_id, printer_id = ids
+        before = lines.there.get((order_id, row["line"]))
+        if artwork_id is None and before is not None:
+            # A shop system that knows no artworks must not untie what was tied by name.
+            artwork_id = before["artwork_id"]
         line_was = lines.row(
             row.line,
             {
