@@ -95,3 +95,49 @@ def _simulated(fitted: dict, draws: Floats) -> Floats:
         level = ahead + alpha * shock
         slope = phi * slope + (beta * shock if trend != "N" else 0.0)
     return np.cumsum(np.array(weeks).T, axis=1)
+
+
+def croston(values: Floats, alpha: float = 0.1) -> tuple[Floats, Floats]:
+    """Mean size and mean interval of demands, smoothed when one comes; use per week is their ratio.
+
+    The first demand and its place, counted from the start, begin the smoothing.
+
+    Source: Croston (1972), "Forecasting and stock control for intermittent demands", Operational
+    Research Quarterly 23.
+    """
+    used = values > 0
+    size, interval = np.zeros(len(values)), np.ones(len(values))
+    since = np.zeros(len(values))
+    begun = np.zeros(len(values), bool)
+    for week in range(values.shape[1]):
+        since += 1
+        now = used[:, week]
+        first, again = now & ~begun, now & begun
+        size = np.where(first, values[:, week], size)
+        interval = np.where(first, since, interval)
+        size = np.where(again, size + alpha * (values[:, week] - size), size)
+        interval = np.where(again, interval + alpha * (since - interval), interval)
+        since[now] = 0
+        begun |= now
+    return size, interval
+
+
+def means(values: Floats) -> dict[str, Floats]:
+    """Use per week by the usual point forecasts for sparse series, each (series,)."""
+    from statsforecast.models import ADIDA, IMAPA
+
+    size, interval = croston(values)
+    level = values[:, 0].copy()
+    for week in range(1, values.shape[1]):
+        level = level + max(0.1, 1 / (week + 1)) * (values[:, week] - level)
+    found = {
+        "Croston": size / interval,
+        "SBA": 0.95 * size / interval,
+        "smoothing 0.1": level,
+        "average 8": values[:, -8:].mean(axis=1),
+    }
+    for name, model in (("ADIDA", ADIDA()), ("IMAPA", IMAPA())):
+        found[name] = np.array(
+            [model.forecast(y=np.ascontiguousarray(series), h=1)["mean"][0] for series in values]
+        )
+    return found

@@ -50,8 +50,7 @@ class Tally:
     theirs: dict[str, list[Floats]] = field(default_factory=lambda: defaultdict(list))
     at_most: list[Floats] = field(default_factory=list)
     below: list[Floats] = field(default_factory=list)
-    squared: list[float] = field(default_factory=list)
-    naive: list[float] = field(default_factory=list)
+    squared: dict[str, float] = field(default_factory=lambda: defaultdict(float))
     bias: list[tuple[float, float, float]] = field(default_factory=list)
     count: list[int] = field(default_factory=list)
 
@@ -97,13 +96,14 @@ def _score(
     said = np.cumsum(seen.weekly_mean, axis=1)[:, np.array(WEEKS) - 1]
     drawn = seen.sample(range(len(past)), 200, 1).mean(axis=1)
     drawn = np.cumsum(drawn, axis=1)[:, np.array(WEEKS) - 1]
+    weeks = np.array(WEEKS)
+    points = {other: mean[:, None] * weeks for other, mean in against.means(past).items()}
     classes = np.array(seen.classes)
     for kind in CLASSES:
         rows = (classes == kind) & (change > 0)
         if not rows.any():
             continue
-        for where in (name, "all"):
-            tally = tallies[kind, where]
+        for tally in (tallies[kind, name], tallies[kind, "all"], tallies["every class", name]):
             tally.count.append(int(rows.sum()))
             tally.ours.append((_pinball(truth, ours) / scale)[rows].mean(axis=1).sum(axis=0))
             for other, quantiles in opponents.items():
@@ -111,8 +111,9 @@ def _score(
                 tally.theirs[other].append(lost)
             tally.at_most.append((truth[..., None] <= ours + 1e-9)[rows].mean(axis=1).sum(axis=0))
             tally.below.append((truth[..., None] < ours - 1e-9)[rows].mean(axis=1).sum(axis=0))
-            wrong = (said - truth)[rows] / scale[rows, :, 0]
-            tally.squared.append(float((wrong**2).mean(axis=1).sum()))
+            for other, total in {"ours": said, **points}.items():
+                wrong = (total - truth)[rows] / scale[rows, :, 0]
+                tally.squared[other] += float((wrong**2).mean(axis=1).sum())
             ratio = 1 / scale[rows, -1, 0]
             tally.bias.append(
                 (
@@ -131,7 +132,7 @@ def _pinball(truth: Floats, quantiles: Floats) -> Floats:
 def show(tallies: dict[tuple[str, str], Tally]) -> bool:
     """Print the table; True when every bound of the study holds."""
     good = True
-    for kind in CLASSES:
+    for kind in (*CLASSES, "every class"):
         for where in ("all", *ORIGINS):
             tally = tallies.get((kind, where))
             if tally is None or sum(tally.count) < 60:
@@ -150,12 +151,12 @@ def _show_one(kind: str, where: str, tally: Tally) -> bool:
     at_most, below = sum(tally.at_most) / cases, sum(tally.below) / cases
     by_origin = np.array([p / n for p, n in zip(tally.at_most, tally.count, strict=True)])
     error = by_origin.std(axis=0, ddof=1) / np.sqrt(len(by_origin)) if len(by_origin) > 1 else 0.0
-    rmsse = np.sqrt(sum(tally.squared) / cases)
+    roots = {name: np.sqrt(total / cases) for name, total in tally.squared.items()}
     said, drawn, truth = (sum(part) for part in zip(*tally.bias, strict=True))
     print(f"\n{kind} · {where} · {cases} series-origins, {len(tally.count)} origins")
+    print("  RMSSE of the mean: " + ", ".join(f"{n} {root:.3f}" for n, root in roots.items()))
     print(
-        f"  RMSSE {rmsse:.3f}   bias of the mean {said / truth - 1:+.1%}, "
-        f"of the paths' mean {drawn / truth - 1:+.1%}"
+        f"  bias of the mean {said / truth - 1:+.1%}, of the paths' mean {drawn / truth - 1:+.1%}"
     )
     print("  level            " + "".join(f"{level:>9.2f}" for level in LEVELS))
     print("  P(Y ≤ q)         " + "".join(f"{part:>9.3f}" for part in at_most))
