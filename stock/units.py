@@ -21,12 +21,18 @@ MAX_THOUSANDTHS: Final = 10**15
 CM_PER_INCH: Final = 2.54
 
 _FACTORS: Final[dict[str, tuple[Unit, Decimal]]] = {
+    "ul": ("mL", Decimal("0.001")),
+    "µl": ("mL", Decimal("0.001")),
     "ml": ("mL", Decimal(1)),
     "cl": ("mL", Decimal(10)),
     "dl": ("mL", Decimal(100)),
     "l": ("mL", Decimal(1000)),
     "fl oz": ("mL", Decimal("29.5735295625")),  # US fluid ounce, NIST SP 811 (2008) App. B.8
     "floz": ("mL", Decimal("29.5735295625")),
+    "us fl oz": ("mL", Decimal("29.5735295625")),
+    "pt": ("mL", Decimal("473.176473")),  # US liquid pint, NIST SP 811 (2008) App. B.8
+    "qt": ("mL", Decimal("946.352946")),  # US liquid quart, NIST SP 811 (2008) App. B.8
+    "us gal": ("mL", Decimal("3785.411784")),
     "gal": ("mL", Decimal("3785.411784")),  # US gallon, NIST SP 811 (2008) App. B.8
     "mg": ("g", Decimal("0.001")),
     "g": ("g", Decimal(1)),
@@ -39,7 +45,23 @@ _FACTORS: Final[dict[str, tuple[Unit, Decimal]]] = {
     "dozen": ("each", Decimal(12)),
 }
 
-_AMOUNT = re.compile(r"^\s*([+-]?[\d.,'\u00a0 ]*\d)\s*([A-Za-z ]*?)\s*$")
+_LONG_NAMES: Final = {
+    "millilitre": "ml",
+    "milliliter": "ml",
+    "litre": "l",
+    "liter": "l",
+    "fluid ounce": "fl oz",
+    "pint": "pt",
+    "quart": "qt",
+    "gallon": "gal",
+    "gram": "g",
+    "kilogram": "kg",
+    "ounce": "oz",
+    "pound": "lb",
+    "piece": "pc",
+}
+
+_AMOUNT = re.compile(r"^\s*([+-]?[\d.,'\u00a0\u202f ]*\d)\s*([A-Za-zµμ][A-Za-zµμ. ]*?)?\s*$")
 
 
 def parse_decimal(text: str, *, decimal_comma: bool | None = None) -> Decimal:
@@ -54,7 +76,7 @@ def parse_decimal(text: str, *, decimal_comma: bool | None = None) -> Decimal:
     >>> parse_decimal("0,5")
     Decimal('0.5')
     """
-    raw = text.strip().replace("\u00a0", "").replace(" ", "").replace("'", "")
+    raw = text.strip().replace("\u00a0", "").replace("\u202f", "").replace(" ", "").replace("'", "")
     if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", raw):
         raise ValueError(f"{text!r} is not a number")
     if decimal_comma is None:
@@ -114,10 +136,11 @@ def parse_amount(text: str, unit: Unit, *, decimal_comma: bool | None = None) ->
     if match is None:
         raise ValueError(f"{text!r} is not an amount in {unit}")
     number = parse_decimal(match[1], decimal_comma=decimal_comma)
-    named = " ".join(match[2].lower().split())
+    named = " ".join((match[2] or "").lower().replace("μ", "µ").replace(".", " ").split())
     if not named:
         return to_thousandths(number)
-    known = _FACTORS.get(named)
+    single = named.removesuffix("s")
+    known = _FACTORS.get(named) or _FACTORS.get(_LONG_NAMES.get(single, single))
     if known is None:
         raise ValueError(f"{match[2]!r} is not a unit this program knows")
     base, factor = known
@@ -154,12 +177,13 @@ def format_money(minor: int, currency: str = "") -> str:
 def parse_length_cm(text: str) -> float:
     """A print's width or height in cm; ``"12 in"`` and ``"300 mm"`` are understood.
 
-    >>> parse_length_cm("12 in")
-    30.48
+    >>> parse_length_cm("12 in"), parse_length_cm("30,5")
+    (30.48, 30.5)
     """
-    match = re.match(r"^\s*([\d.,]+)\s*(cm|mm|in|inch|\")?\s*$", text)
+    match = re.match(r"^\s*([\d.,]+)\s*(cm|mm|in|inch|inches|\"|″)?\s*\.?\s*$", text, re.IGNORECASE)
     if match is None:
         raise ValueError(f"{text!r} is not a length")
     number = float(parse_decimal(match[1]))
-    factor = {None: 1.0, "cm": 1.0, "mm": 0.1, "in": CM_PER_INCH, "inch": CM_PER_INCH}
-    return round(number * factor.get(match[2], CM_PER_INCH), 6)
+    factor = {None: 1.0, "cm": 1.0, "mm": 0.1}
+    named = match[2].lower() if match[2] else None
+    return round(number * factor.get(named, CM_PER_INCH), 6)

@@ -12,6 +12,7 @@ from stock.commands.shared import (
     OnOption,
     day_of,
     length_cm,
+    number_of,
     parse_day,
     reading_book,
     say,
@@ -59,7 +60,7 @@ def cost(
         str, typer.Option("--location", help="Print location, for its misprint rate.")
     ] = "",
     prints_per_day: Annotated[
-        float | None,
+        str | None,
         typer.Option("--prints-per-day", help="Prints that share a day's upkeep (default: yours)."),
     ] = None,
     months: Annotated[
@@ -80,7 +81,7 @@ def cost(
         stock cost wolf.png --width-cm 30 --pieces 24 --garment dark --blank TEE-BLK-L
         stock cost --months 6
     """
-    day = day_of(on)
+    day, shared_by = day_of(on), number_of(prints_per_day, "--prints-per-day")
     if what is None:
         from stock.shop.cost_over_time import cost_by_month
 
@@ -104,13 +105,13 @@ def cost(
             mode=mode,
             printer=printer,
             location=location,
-            prints_per_day=prints_per_day,
+            prints_per_day=shared_by,
         )
         show_json(quote.to_json()) if as_json else _print_quote(quote)
         return
     from stock.shop.cost import order_cost
 
-    order = order_cost(reading_book(), what, day, prints_per_day=prints_per_day)
+    order = order_cost(reading_book(), what, day, prints_per_day=shared_by)
     show_json(order.to_json()) if as_json else _print_order(order)
 
 

@@ -93,7 +93,37 @@ def length_cm(text: str | None, option: str) -> float | None:
     try:
         return parse_length_cm(text)
     except ValueError as error:
-        raise WrongUsage(f"{option}: {error}") from None
+        raise WrongUsage(f"{option}: {error}.") from None
+
+
+def grams_of(text: str, option: str) -> float:
+    """A mass from an option: g, or with its unit (``0,75 kg``, ``1.5 lb``).
+
+    Raises:
+        WrongUsage: Not a mass.
+    """
+    from stock.units import from_thousandths, parse_amount
+
+    try:
+        return from_thousandths(parse_amount(text, "g"))
+    except ValueError as error:
+        raise WrongUsage(f"{option}: {error}.") from None
+
+
+def number_of(text: str | None, option: str) -> float | None:
+    """A number from an option, with a decimal point or comma; none stays none.
+
+    Raises:
+        WrongUsage: Not a number, or one with two readings.
+    """
+    from stock.units import parse_decimal
+
+    if text is None:
+        return None
+    try:
+        return float(parse_decimal(text))
+    except ValueError as error:
+        raise WrongUsage(f"{option}: {error}.") from None
 
 
 def say(text: str) -> None:

@@ -11,6 +11,7 @@ from stock.commands.shared import (
     JsonOption,
     OnOption,
     day_of,
+    grams_of,
     making_book,
     reading_book,
     say,
@@ -143,7 +144,9 @@ def unload(
 
 def weigh(
     what: Annotated[str, typer.Argument(metavar="SLOT_OR_CONTAINER")],
-    grams: Annotated[float, typer.Option("--grams", metavar="G", help="What the scale shows.")],
+    grams: Annotated[
+        str, typer.Option("--grams", metavar="G", help='What the scale shows (or "0.7 kg").')
+    ],
     net: Annotated[bool, typer.Option("--net", help="The empty weight is off already.")] = False,
     on: OnOption = None,
     as_json: JsonOption = False,
@@ -159,7 +162,8 @@ def weigh(
     from stock.shop.weighing import Weighing
     from stock.shop.weighing import weigh as weigh_it
 
-    _show(weigh_it(reading_book(), Weighing(what, grams, day_of(on), net), who=who()), as_json)
+    weighing = Weighing(what, grams_of(grams, "--grams"), day_of(on), net)
+    _show(weigh_it(reading_book(), weighing, who=who()), as_json)
 
 
 def dip(
