@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from datetime import date, timedelta
+from typing import Any
 
 from sqlalchemy import Connection, func, select
 
@@ -117,21 +118,23 @@ def offers_of(connection: Connection) -> tuple[Offer, ...]:
         .join(supplier, supplier.c.id == pack.c.supplier_id)
         .order_by(item.c.sku, pack.c.preferred.desc(), pack.c.id)
     )
-    return tuple(
-        Offer(
-            item=row.sku,
-            supplier=row.supplier,
-            pack=row.code,
-            amount=(row.amount - row.unusable_rest) / THOUSAND,
-            price_minor=float(row.price_minor),
-            multiple=row.multiple,
-            min_packs=row.min_packs,
-            breaks=_breaks(row.breaks),
-            breaks_kind=row.breaks_kind,
-            shelf_life_days=row.shelf_life_days,
-            preferred=row.preferred,
-        )
-        for row in rows
+    return tuple(offer_of(row, row.sku, row.supplier) for row in rows)
+
+
+def offer_of(row: Any, sku: str, supplier_code: str) -> Offer:
+    """A row of ``pack`` as the planner sees it."""
+    return Offer(
+        item=sku,
+        supplier=supplier_code,
+        pack=row.code,
+        amount=(row.amount - row.unusable_rest) / THOUSAND,
+        price_minor=float(row.price_minor),
+        multiple=row.multiple,
+        min_packs=row.min_packs,
+        breaks=_breaks(row.breaks),
+        breaks_kind=row.breaks_kind,
+        shelf_life_days=row.shelf_life_days,
+        preferred=row.preferred,
     )
 
 
