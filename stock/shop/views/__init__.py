@@ -1,0 +1,1 @@
+"""What screens read: small frozen rows, one query each; nothing here writes."""

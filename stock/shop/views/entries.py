@@ -1,0 +1,64 @@
+"""The last entries of the book, to show what was booked and to take it back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import func, select
+
+from stock.book.opening import Book
+from stock.book.tables import entry, item, lot, movement
+
+
+@dataclass(frozen=True, slots=True)
+class EntryRow:
+    """One entry in a line: what moved of what."""
+
+    entry: int
+    kind: str
+    day: date
+    who: str
+    note: str
+    what: str
+    undone: bool
+
+
+def last_entries(book: Book, *, kinds: Sequence[str] = (), most: int = 50) -> list[EntryRow]:
+    """The newest entries first; ``kinds`` keeps to these."""
+    query = select(entry).order_by(entry.c.id.desc()).limit(most)
+    if kinds:
+        query = query.where(entry.c.kind.in_(kinds))
+    with book.reading() as connection:
+        rows = connection.execute(query).all()
+        ids = [row.id for row in rows]
+        undone = set(connection.scalars(select(entry.c.reverses).where(entry.c.reverses.in_(ids))))
+        moved: dict[int, list[str]] = {}
+        for found in connection.execute(
+            select(
+                movement.c.entry_id,
+                item.c.sku,
+                item.c.unit,
+                lot.c.code,
+                func.sum(movement.c.amount),
+            )
+            .join(item, item.c.id == movement.c.item_id)
+            .join(lot, lot.c.id == movement.c.lot_id)
+            .where(movement.c.entry_id.in_(ids))
+            .group_by(movement.c.entry_id, item.c.sku, item.c.unit, lot.c.code)
+        ):
+            amount = f"{float(found[4]) / 1000:,.6g} {found[2]}".replace(" each", "")
+            moved.setdefault(found[0], []).append(f"{found[1]} {amount} lot {found[3]}")
+    return [
+        EntryRow(
+            row.id,
+            row.kind,
+            row.day,
+            row.who,
+            row.note,
+            "; ".join(moved.get(row.id, [])),
+            row.id in undone,
+        )
+        for row in rows
+    ]
