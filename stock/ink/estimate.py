@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from stock.errors import Refused
+from stock.ink.choke import lost_at
 from stock.ink.mode import CHANNELS, Garment, PretreatDose, Rate
 from stock.ink.shares import Shares
 from stock.units import CM_PER_INCH
@@ -144,6 +145,10 @@ def estimate(
     share = dict(shares.share)
     if garment == "light":
         share["W"] = 0.0
+    elif shares.white_loss:
+        choke_px = shares.choke_cm * shares.width_px / width
+        lost = lost_at(shares.white_loss, shares.white_step_px, choke_px)
+        share["W"] = max(0.0, share["W"] - lost)
     covered = {channel: share.get(channel, 0.0) * area for channel in CHANNELS}
     ml: dict[str, float] = {}
     ml_sd: dict[str, float] = {}

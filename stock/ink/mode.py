@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
+from stock.errors import Refused
 from stock.units import CM_PER_INCH
 
 CHANNELS: Final = ("C", "M", "Y", "K", "W")
@@ -81,6 +82,47 @@ class PrintMode:
             return given
         dots_per_cm2 = (self.dpi / CM_PER_INCH) ** 2
         return self.drop_pl[channel] * dots_per_cm2 * self.passes.get(channel, 1.0) * 1e-6
+
+
+def check_mode(mode: PrintMode) -> None:
+    """Refuse settings nobody can print with, in one sentence.
+
+    Raises:
+        Refused: The first setting that is out of its range.
+    """
+    if mode.white_method not in ("none", "flat", "tone"):
+        raise Refused(
+            f"Print mode {mode.code!r}: white method {mode.white_method!r} is not known; "
+            f"expected none, flat or tone."
+        )
+    for name, (least, most) in _RANGES.items():
+        value = getattr(mode, name)
+        if not (isinstance(value, int | float) and least <= value <= most):
+            raise Refused(
+                f"Print mode {mode.code!r}: {name.replace('_', ' ')} is {value}; "
+                f"expected {least:g} to {most:g}."
+            )
+    for channel, points in mode.tone_curve.items():
+        steps = [point for pair in points for point in pair]
+        if not points or not all(0 <= step <= 1 for step in steps):
+            raise Refused(
+                f"Print mode {mode.code!r}: the tone curve of {channel} holds {list(points)}; "
+                f"expected points from 0 to 1."
+            )
+
+
+_RANGES: Final[Mapping[str, tuple[float, float]]] = {
+    "dpi": (20, 20_000),
+    "white_strength": (0, 2),
+    "white_under_black": (0, 1),
+    "highlight_strength": (0, 2),
+    "white_layers": (1, 4),
+    "choke_px": (0, 1000),
+    "ink_limit": (0.1, 4),
+    "gcr": (0, 1),
+    "knock_out_tolerance": (0, 255),
+    "optical_gain": (1, 4),
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ Tones run from 0 (no ink) to 1 (full tone). The built-in separation works in lin
 2. Yule–Nielsen: dots look larger than they are, the tone that gives reflectance R over white
    cloth with an ideal ink is :math:`m = 1 - R^{1/n}` (Yule & Nielsen, TAGA Proceedings 1951;
    n = 1 is Murray–Davies 1936, n = 2 full scattering);
-3. grey-component replacement: :math:`k = g\,\min(m)^2` (black starts late, as in highlights it
+3. grey-component replacement: :math:`k = 0.9\,g\,\min(m)^2` (black starts late, as in highlights it
    shows as grain), and what black covers the colours need not: :math:`c = (m-k)/(1-k)`
    (Demichel: inks laid independently multiply their uncovered shares);
 4. ink limit: where C + M + Y + K exceeds the total area coverage allowed, black stays and the
@@ -17,7 +17,7 @@ With g ≤ 0.8 making any of R, G, B darker never lowers the total; neutral in g
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from stock.ink.mode import COLOURS, PrintMode
 
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
+
+MOST_BLACK: Final = 0.9
+"""Black tone at the strongest replacement: above it the colours left over turn on a hair."""
 
 
 def srgb_to_linear(encoded: Floats) -> Floats:
@@ -69,10 +72,21 @@ def separate(rgb: Floats, mode: PrintMode) -> Floats:
     import numpy as np
 
     wanted = 1.0 - srgb_to_linear(rgb) ** (1.0 / mode.optical_gain)
-    black = mode.gcr * wanted.min(axis=1) ** 2
-    bare = np.maximum(1.0 - black, 1e-12)
-    colours = np.clip((wanted - black[:, None]) / bare[:, None], 0.0, 1.0)
+    black = MOST_BLACK * mode.gcr * wanted.min(axis=1) ** 2
+    colours = np.clip((wanted - black[:, None]) / (1.0 - black[:, None]), 0.0, 1.0)
     return limit_ink(np.column_stack([colours, black]), mode.ink_limit)
+
+
+def reflected_by(cmyk: Floats, mode: PrintMode) -> Floats:
+    """Linear reflectance (n × 3) of ideal inks at these tones, the separation run backwards.
+
+    >>> import numpy as np
+    >>> reflected_by(np.array([[0.0, 1.0, 1.0, 0.0]]), PrintMode()).tolist()
+    [[1.0, 0.0, 0.0]]
+    """
+    bare = (1.0 - cmyk[:, :3]) * (1.0 - cmyk[:, 3:4])
+    linear: Floats = bare**mode.optical_gain
+    return linear
 
 
 def limit_ink(cmyk: Floats, most: float) -> Floats:

@@ -25,9 +25,11 @@ class Shares:
         sha256: Of the file's bytes.
         width_px, height_px: After turning as the orientation tag says.
         dpi, dpi_y: Resolution tag, horizontal and vertical; None when there is none.
-        share: By channel, tone-weighted share of the full area.
-        touched_share: Share of the area that takes any ink.
-        white_loss: Share of white lying within 0, ¼, ½, … pixels of an edge (choke takes it).
+        share: By channel, tone-weighted share of the full area; white before any choke.
+        touched_share: Share of the area covered with any ink, alpha counting as coverage.
+        white_loss: White within 0, 1, 2, … steps of an edge as a share of the area: a choke
+            takes it.
+        white_step_px: Length of a step, pixels of the picture.
         choke_cm: How far the mode pulls white in from edges.
         notes: Sentences for the person.
     """
@@ -41,6 +43,7 @@ class Shares:
     share: Mapping[str, float]
     touched_share: float
     white_loss: tuple[float, ...] = ()
+    white_step_px: float = 0.25
     choke_cm: float = 0.0
     notes: tuple[str, ...] = field(default=())
 
@@ -57,6 +60,7 @@ class Shares:
             "share": {channel: self.share.get(channel, 0.0) for channel in CHANNELS},
             "touched_share": self.touched_share,
             "white_loss": list(self.white_loss),
+            "white_step_px": self.white_step_px,
             "choke_cm": self.choke_cm,
             "notes": list(self.notes),
         }
@@ -79,6 +83,7 @@ class Shares:
             share={channel: float(data["share"][channel]) for channel in CHANNELS},
             touched_share=float(data["touched_share"]),
             white_loss=tuple(float(v) for v in data.get("white_loss", ())),
+            white_step_px=float(data.get("white_step_px", 0.25)),
             choke_cm=float(data.get("choke_cm", 0.0)),
             notes=tuple(str(note) for note in data.get("notes", ())),
         )

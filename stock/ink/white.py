@@ -13,7 +13,10 @@ from stock.ink.mode import PrintMode
 
 if TYPE_CHECKING:
     import numpy as np
+    import pyvips
     from numpy.typing import NDArray
+
+    from stock.ink.artwork import Artwork
 
     Floats = NDArray[np.float64]
 
@@ -45,3 +48,24 @@ def white_tones(light: Floats, mode: PrintMode) -> Floats:
         under = np.interp(under, x, y)
     over = np.clip((light - HIGHLIGHT_FROM) / (1.0 - HIGHLIGHT_FROM), 0.0, 1.0)
     return under * mode.white_layers + mode.highlight_strength * over
+
+
+def knock_out(artwork: Artwork, image: pyvips.Image, tolerance: float) -> tuple[pyvips.Image, bool]:
+    """(bands with alpha 0 where the artwork is as black as the cloth, True).
+
+    As black as the cloth: no colour band above ``tolerance`` (of 255). In CMYK what black and
+    each colour together leave of the light counts.
+    """
+    colours = image.bands - artwork.has_alpha
+    full = float(artwork.full)
+    light = image.extract_band(0, n=colours)
+    if artwork.space == "cmyk":
+        bare = light * -1 + full
+        light = bare.extract_band(0, n=3) * bare.extract_band(3) / full
+    seen = (light > tolerance * full / 255).bandor()
+    if artwork.has_alpha:
+        alpha = seen.ifthenelse(image.extract_band(colours), 0)
+    else:
+        alpha = seen.ifthenelse(full, 0)
+    kind = "uchar" if artwork.full == 255 else "ushort"
+    return image.extract_band(0, n=colours).bandjoin(alpha.cast(kind)), True
