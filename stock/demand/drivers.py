@@ -70,7 +70,9 @@ class _Series:
     def __init__(self, items: Sequence[ItemTerms], history: History) -> None:
         self.given = history
         self.place = {key: row for row, key in enumerate(history.keys)}
-        self.replaces = {item.sku: item.replaces for item in items if item.replaces}
+        self.replaces = _without_circles(
+            {item.sku: item.replaces for item in items if item.replaces}
+        )
         self.replaced = set(self.replaces.values())
         self.members: dict[str, list[str]] = {}
         for item in items:
@@ -99,7 +101,7 @@ class _Series:
     def lineage(self, sku: str) -> list[str]:
         """The sku and all it replaces, newest first."""
         line = [sku]
-        while (older := self.replaces.get(line[-1], "")) and older not in line:
+        while older := self.replaces.get(line[-1], ""):
             line.append(older)
         return line
 
@@ -149,6 +151,19 @@ class _Series:
         values = np.array(self.values) if self.values else np.zeros((0, weeks))
         floors = np.array(self.floors) if self.floors else np.zeros((0, weeks), bool)
         return History(tuple(self.keys), self.given.mondays, values, floors)
+
+
+def _without_circles(replaces: dict[str, str]) -> dict[str, str]:
+    """Leave out skus that by way of others replace themselves: nobody can say which is newer."""
+    straight = {}
+    for sku in replaces:
+        seen, older = {sku}, replaces[sku]
+        while older in replaces and older not in seen:
+            seen.add(older)
+            older = replaces[older]
+        if older not in seen:
+            straight[sku] = replaces[sku]
+    return straight
 
 
 def _curves(items: Sequence[ItemTerms], book: _Series) -> dict[str, tuple[float, float]]:
