@@ -13,6 +13,7 @@ from stock.book.opening import Book
 from stock.book.posting import Posting
 from stock.book.tables import balance, container, item, lot, place, printer
 from stock.clock import now_utc
+from stock.shop.lookup import Lookup
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,11 @@ def items_on_hand(book: Book, *, like: str = "", kind: str = "") -> list[ItemRow
         query = query.where(item.c.kind == kind)
     with book.reading() as connection:
         return [
-            ItemRow(row[0], row[1], row[2], row[3], *map(int, row[4:8]), row[8])
+            ItemRow(
+                *(row[0], row[1], row[2], row[3]),
+                *(int(row[4]), int(row[5]), int(row[6]), int(row[7])),
+                row[8],
+            )
             for row in connection.execute(query)
         ]
 
@@ -140,3 +145,23 @@ def slots_now(book: Book) -> list[SlotRow]:
                 )
             )
         return found
+
+
+def item_codes(book: Book) -> list[str]:
+    """Every item's code, for completion."""
+    with book.reading() as connection:
+        return list(connection.scalars(select(item.c.sku).order_by(item.c.sku)))
+
+
+def item_of_gtin(book: Book, gtin: str) -> tuple[str, bool] | None:
+    """(item code, whether its lots carry dates) of a GTIN; None when it is tied to nothing."""
+    with book.reading() as connection:
+        chosen = Lookup(connection).pack_by_gtin(gtin)
+        if chosen is None:
+            return None
+        row = connection.execute(
+            select(item.c.sku, item.c.kind, item.c.shelf_life_days).where(
+                item.c.id == chosen.item_id
+            )
+        ).one()
+        return row.sku, row.kind in ("ink", "pretreat") or row.shelf_life_days is not None
