@@ -10,7 +10,7 @@ Imports pandas when called.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -20,6 +20,8 @@ import numpy as np
 from stock.demand.forecast import Forecast, forecast, learn
 from stock.demand.known import History
 from stock.demand.quantile_tables import LEVELS
+from stock.demand.season import Season
+from stock.demand.stocked_out import fill_gaps, lift_floors
 from stock.errors import Fault, InputFaults, Refused, WrongUsage
 
 if TYPE_CHECKING:
@@ -67,17 +69,47 @@ def forecast_file(
         Refused: An empty table, a coarser one than weeks, or an engine that is not installed.
         WrongUsage: Weeks, levels or engine out of range.
     """
-    levels = _checked(weeks, quantiles)
+    levels = checked_request(weeks, quantiles)
     table = read_series(source)
-    learned = learn(table.history, weeks, autoets=autoets)
+    return forecast_history(table.history, weeks, levels, engine, autoets=autoets)
+
+
+def forecast_history(
+    history: History,
+    weeks: int,
+    levels: Sequence[float],
+    engine: str | None = None,
+    *,
+    autoets: bool = True,
+    season: Season = (),
+) -> list[dict[str, Any]]:
+    """Forecast every series of ``history``, here or on ``engine``; rows as :func:`forecast_file`.
+
+    Weeks in which an item ran out are lifted first, so that every engine sees the same numbers.
+
+    Raises:
+        WrongUsage: An engine that does not exist.
+        Refused: An engine that is not installed.
+    """
+    if history.stocked_out.any():
+        values = lift_floors(fill_gaps(history.values), history.stocked_out)
+        whole = np.all(np.isnan(history.values) | (history.values % 1 == 0), axis=1)
+        values[whole] = np.rint(values[whole])
+        history = replace(history, values=values, stocked_out=np.zeros(values.shape, bool))
+    learned = learn(history, weeks, autoets=autoets, season=season)
     if engine is None:
-        return rows_of(forecast(table.history, weeks, learned=learned), levels)
+        return rows_of(forecast(history, weeks, learned=learned), levels)
     from stock.demand.engines import forecast_on
 
-    return forecast_on(engine, table.history, weeks, levels, learned)
+    return forecast_on(engine, history, weeks, levels, learned)
 
 
-def _checked(weeks: int, quantiles: Sequence[float]) -> list[float]:
+def checked_request(weeks: int, quantiles: Sequence[float]) -> list[float]:
+    """The levels asked for, in order.
+
+    Raises:
+        WrongUsage: Weeks or a level that cannot be forecast.
+    """
     if not 1 <= weeks <= MOST_WEEKS_AHEAD:
         raise WrongUsage(f"{weeks} weeks were asked for; 1 to {MOST_WEEKS_AHEAD} can be forecast.")
     low, high = float(LEVELS[0]), float(LEVELS[-1])

@@ -7,8 +7,8 @@ from day 7 (k − 1), whatever weekday the planning day is. A path of an item is
   item's rate, which is wrong by the same amount in all lines of a path;
 * what is not on the book yet: in each week, pick-up (the week's forecast thinned to the orders
   still to be placed) blended with the plain forecast less what is on the book. Nothing on the
-  book is counted twice, and one more firm order never lowers a path (for supplies used by
-  schedule: never lowers a path's total from day 0 on);
+  book is counted twice, and one more firm order never lowers what a path needs in any week (within
+  a week it moves need to its own day; a service by schedule may move with it by some days);
 * upkeep per calendar day; supplies used by schedule on the days they fall due.
 
 The same seed gives the same bytes, whatever rows are asked for and in whatever chunks. Items

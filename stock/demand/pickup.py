@@ -18,7 +18,7 @@ import numpy as np
 from stock.demand.known import Bools, Floats, PastOrderLine
 
 MIN_WEEKS: Final = 8
-"""Completed weeks of orders below which nothing is learnt."""
+"""Weeks with orders below which nothing is learnt."""
 RECENT_WEEKS: Final = 26
 """Weeks over which the remainder is averaged."""
 PRIOR_LEADS: Final = 8.0
@@ -58,7 +58,7 @@ class Pickup:
         weight: Trust in pick-up against the plain forecast at each lead, 0 to 1.
         remainder: Mean amount still to come at each lead in recent weeks, shape (leads,).
         typical_order: Amount of one order, size-weighted.
-        weeks: Completed weeks learnt from.
+        weeks: Weeks with orders learnt from.
         note: Why it cannot be used, or what it rests on; a sentence for the person.
     """
 
@@ -139,10 +139,12 @@ def learn_pickup(
     ]
     if not lines:
         return no_pickup(max_lead, 0)
+    printed = [line for line in lines if line.outcome == "printed"]
+    due_weeks = {((day - line.due_on).days - 1) // 7 for line in printed}
+    if len(due_weeks) < MIN_WEEKS:
+        return no_pickup(max_lead, len(due_weeks))
     oldest = min(line.placed_on for line in lines)
-    weeks = max(0, (day - oldest).days // 7)
-    if weeks < MIN_WEEKS:
-        return no_pickup(max_lead, weeks)
+    weeks = (day - oldest).days // 7
     book = order_book(
         [line.placed_on for line in lines],
         [line.due_on for line in lines],
@@ -153,7 +155,7 @@ def learn_pickup(
         weeks=weeks,
         max_lead=max_lead,
     )
-    return pickup_of(book, [line.pieces for line in lines if line.outcome == "printed"])
+    return pickup_of(book, [line.pieces for line in printed])
 
 
 def no_pickup(max_lead: int, weeks: int) -> Pickup:
@@ -183,8 +185,9 @@ def pickup_of(book: OrderBook, sizes: Iterable[float]) -> Pickup:
     weight = blend_weights(book)
     drawn = np.array([size for size in sizes if size > 0])
     typical = float((drawn**2).sum() / drawn.sum()) if drawn.size else 1.0
+    worked = int((book.final > 0).sum())
     return Pickup(
-        share, weight, remainder, typical, weeks, f"learnt from {weeks} weeks of past orders"
+        share, weight, remainder, typical, worked, f"learnt from {worked} weeks of past orders"
     )
 
 
