@@ -12,13 +12,12 @@ from typing import Final
 
 from stock.book.holding import Holding
 
-TRACE_OF_A_BLEND: Final = Fraction(5, 1000)
+TRACE_OF_A_BLEND: Final = Fraction(1, 20)
 """A part below this share of a tank does not set the tank's date.
 
-After a top-up the old lot thins out but never quite leaves: fifteen half-tank refills later three
-thousandths of a per cent are still it, and its date would keep the whole tank expired for good.
-Half of one per cent is about what the tubes between tank and head hold (common practice, no
-source). Tracing is not affected: it names every lot.
+After a top-up the old lot thins out but never quite leaves, and its date would keep the whole tank
+expired for good. A twentieth is above what a tank's unusable rest and tubes keep back at every
+refill (judgement, no source). Tracing is not affected: it names every lot.
 """
 
 
@@ -55,16 +54,22 @@ def mixed_expiry(
     return min(dates) if dates else None
 
 
-def blend_expiry(parts: Iterable[Holding]) -> date | None:
-    """Last day of a tank: the earliest date among the parts that matter (see above).
+def blend_date(parts: Iterable[tuple[int, date | None]]) -> date | None:
+    """Last day of a blend of (amount, last day): the earliest date among the parts that matter.
 
     Returns None when no such part has a date, or nothing is there.
+
+    >>> blend_date([(100, date(2026, 1, 1)), (9900, date(2026, 9, 1))])
+    datetime.date(2026, 9, 1)
     """
-    there = [part for part in parts if part.amount > 0]
-    total = sum(part.amount for part in there)
-    dates = [
-        part.last_day
-        for part in there
-        if part.amount >= TRACE_OF_A_BLEND * total and part.last_day != date.max
-    ]
+    there = [(amount, day) for amount, day in parts if amount > 0]
+    total = sum(amount for amount, _ in there)
+    dates = [day for amount, day in there if amount >= TRACE_OF_A_BLEND * total and day is not None]
     return min(dates) if dates else None
+
+
+def blend_expiry(parts: Iterable[Holding]) -> date | None:
+    """Last day of a tank, from what it holds; see :func:`blend_date`."""
+    return blend_date(
+        (part.amount, None if part.last_day == date.max else part.last_day) for part in parts
+    )

@@ -1,18 +1,18 @@
 """Upgrading a book's schema with Alembic, and the rows every book begins with.
 
 Alembic is imported here and nowhere else in the program, so that everyday commands do not pay
-for it.
+for it. An upgrade is one transaction on either database: interrupted, it leaves the old schema,
+and the next start begins it again.
 """
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
 from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, insert, select, text
 
 import stock
 from stock.book.opening import Book
@@ -30,6 +30,9 @@ FIRST_PLACES = (
     ("MIXING", "mixing"),
 )
 
+UPGRADE_LOCK = 4_302_211
+"""PostgreSQL advisory lock held while a schema is made or upgraded; the number means nothing."""
+
 
 def migrations_folder() -> Path:
     """The revisions: inside the installed package, or beside it in a checkout."""
@@ -45,17 +48,14 @@ def alembic_config(connection: Connection | None = None) -> Config:
     return config
 
 
-def upgrade(book: Book, *, backup: bool) -> None:
-    """Bring ``book`` to the newest schema in one transaction; a copy is kept first on SQLite."""
-    if backup and book.is_sqlite and book.url.database:
-        from stock.book.backup import copy_book
+def upgrade(book: Book, revision: str | None, *, copies: Path | None = None) -> None:
+    """Bring ``book`` from ``revision`` (None: nothing there) to the newest schema.
 
-        path = Path(book.url.database)
-        kept = path.with_name(f"{path.name}.before-upgrade")
-        partial = kept.with_name(f"{kept.name}.partial")
-        partial.unlink(missing_ok=True)
-        copy_book(book, partial)
-        shutil.move(partial, kept)
+    A copy of an existing book is made first: beside an SQLite file, or as an SQLite file in
+    ``copies`` for PostgreSQL. It is named after the book and its old revision.
+    """
+    if revision is not None:
+        keep_copy(book, revision, copies)
     if book.is_sqlite:
         plain_file = sqlite3.connect(book.url.database or "")
         plain_file.execute("PRAGMA journal_mode=WAL")
@@ -63,8 +63,31 @@ def upgrade(book: Book, *, backup: bool) -> None:
     with book.engine.connect() as plain:
         connection = plain.execution_options(stock_writing=True)
         with connection.begin():
-            command.upgrade(alembic_config(connection), "head")
+            make_schema(connection)
             seed(connection)
+
+
+def make_schema(connection: Connection, revision: str = "head") -> None:
+    """Run the revisions up to ``revision`` in the caller's transaction."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text(f"SELECT pg_advisory_xact_lock({UPGRADE_LOCK})"))
+    command.upgrade(alembic_config(connection), revision)
+
+
+def keep_copy(book: Book, revision: str, copies: Path | None) -> Path:
+    """The copy made before an upgrade; one made by an interrupted upgrade is replaced."""
+    from stock.book.copying import copy_file, copy_to_file
+
+    if book.is_sqlite:
+        path = Path(book.url.database or "")
+        kept = path.with_name(f"{path.name}.schema-{revision}")
+        copy_file(book, kept)
+    else:
+        folder = copies or Path.cwd()
+        folder.mkdir(parents=True, exist_ok=True)
+        kept = folder / f"{book.url.database}.schema-{revision}.sqlite"
+        copy_to_file(book, revision, kept)
+    return kept
 
 
 def seed(connection: Connection) -> None:

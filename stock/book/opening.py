@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import DBAPIError, OperationalError, ProgrammingError
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, ProgrammingError
 
 from stock.book.revision import HEAD, KNOWN
 from stock.errors import BookUnusable, Refused
@@ -30,13 +30,20 @@ RETRIED_STATES = frozenset({"40001", "40P01", "55P03"})
 
 BUSY_TIMEOUT_MS = 15_000
 TRIES = 8
+TRIES_WHEN_LOCKED = 2
+"""SQLite has waited for its busy timeout before it says that it is locked."""
 
 
 def book_url(where: str | os.PathLike[str]) -> URL:
     """A path or a database URL as the URL SQLAlchemy opens."""
     named = os.fspath(where)
     if "://" in named:
-        url = make_url(named)
+        try:
+            url = make_url(named)
+        except (ArgumentError, ValueError):
+            raise BookUnusable(
+                "That is not a database address; expected postgresql://user@host/name."
+            ) from None
         if url.get_backend_name() == "postgresql" and url.drivername == "postgresql":
             url = url.set(drivername="postgresql+psycopg")
         if url.get_backend_name() not in ("postgresql", "sqlite"):
@@ -129,7 +136,8 @@ class Book:
                     raise Refused(
                         f"The book has that already: {again.why}. Nothing was changed."
                     ) from None
-                if attempt == TRIES - 1:
+                tries = TRIES_WHEN_LOCKED if self.is_sqlite else TRIES
+                if attempt == tries - 1:
                     raise BookUnusable(
                         f"{self.shown} is busy: another station kept it locked ({again.why})."
                     ) from None
@@ -187,61 +195,105 @@ def schema_revision(engine: Engine) -> str | None:
         return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
 
 
+def _somebody_elses(engine: Engine) -> bool:
+    """Whether the database holds tables, none of them a book's."""
+    with engine.connect() as connection:
+        tables = engine.dialect.get_table_names(connection)
+    return bool(set(tables) - {"alembic_version"}) and "movement" not in tables
+
+
 def open_book(where: str | os.PathLike[str]) -> Book:
-    """Open an existing book, upgrading an older schema (after a backup).
+    """Open an existing book. An older SQLite book is copied, then upgraded.
 
     Raises:
-        BookUnusable: No book there, newer than this program, locked or damaged.
+        BookUnusable: No book there, newer than this program, an older one on PostgreSQL (which is
+            upgraded by :func:`create_book` only), locked or damaged.
+    """
+    book, revision = look_at(where)
+    if revision is None:
+        book.close()
+        raise BookUnusable(f"There is no book at {book.shown}. Create one with: stock start")
+    if revision != HEAD:
+        if not book.is_sqlite:
+            book.close()
+            raise BookUnusable(
+                f"{book.shown} was written by an older version of this program (schema "
+                f"{revision}, this one writes {HEAD}). Once every station has the new program, "
+                f"run: stock start. It makes a copy, then upgrades the book."
+            )
+        _upgrade(book, revision)
+    return book
+
+
+def create_book(where: str | os.PathLike[str], *, copies: Path | None = None) -> Book:
+    """Create a book, or open and upgrade the one that is there; the file is the owner's only.
+
+    Args:
+        copies: Folder for the copy made before an older PostgreSQL book is upgraded (an SQLite
+            book's copy goes beside it); missing: the current folder.
     """
     url = book_url(where)
-    engine = None
+    if url.get_backend_name() == "sqlite":
+        path = Path(url.database or "")
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            if not path.is_dir():
+                os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
+        except OSError as error:
+            raise BookUnusable(f"No book can be made at {path}: {error.strerror}.") from None
+    book, revision = look_at(where)
+    if revision != HEAD:
+        _upgrade(book, revision, copies)
+    return book
+
+
+def _upgrade(book: Book, revision: str | None, copies: Path | None = None) -> None:
+    from stock.book.migrating import upgrade
+
+    try:
+        with _translated(book.shown):
+            upgrade(book, revision, copies=copies)
+    except _TryAgain:
+        book.close()
+        raise BookUnusable(f"{book.shown} is locked by another program.") from None
+    except BaseException:
+        book.close()
+        raise
+
+
+def look_at(where: str | os.PathLike[str]) -> tuple[Book, str | None]:
+    """The book at that address and its schema revision (None: nothing is there yet).
+
+    Raises:
+        BookUnusable: Nothing can be there, another program's tables are, or a newer book.
+    """
+    url = book_url(where)
     if url.get_backend_name() == "sqlite":
         path = Path(url.database or "")
         if path.is_dir():
             raise BookUnusable(f"{path} is a directory, not a book.")
         if not path.exists():
             raise BookUnusable(f"There is no book at {path}. Create one with: stock start")
-    engine = engine_for(url)
-    book = Book(url, engine)
+    book = Book(url, engine_for(url))
+    try:
+        return book, _revision_of(book)
+    except BaseException:
+        book.close()
+        raise
+
+
+def _revision_of(book: Book) -> str | None:
     try:
         with _translated(book.shown):
-            revision = schema_revision(engine)
+            revision = schema_revision(book.engine)
+            foreign = _somebody_elses(book.engine)
     except _TryAgain:
         raise BookUnusable(f"{book.shown} is locked by another program.") from None
-    if revision is None:
-        raise BookUnusable(f"There is no book at {book.shown}. Create one with: stock start")
-    if revision not in KNOWN:
+    if foreign:
+        raise BookUnusable(f"{book.shown} holds another program's tables, not a book.")
+    if revision is not None and revision not in KNOWN:
         raise BookUnusable(
             f"{book.shown} was written by a newer version of this program "
             f"(schema {revision}, this one knows up to {HEAD}). Upgrade the program."
         )
-    if revision != HEAD:
-        from stock.book.migrating import upgrade
-
-        upgrade(book, backup=True)
-    return book
-
-
-def create_book(where: str | os.PathLike[str]) -> Book:
-    """Create a book, or open and upgrade the one that is there; the file is the owner's only."""
-    url = book_url(where)
-    if url.get_backend_name() == "sqlite":
-        path = Path(url.database or "")
-        if path.is_dir():
-            raise BookUnusable(f"{path} is a directory, not a book.")
-        if path.exists() and path.stat().st_size > 0:
-            return open_book(where)
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
-        except OSError as error:
-            raise BookUnusable(f"No book can be made at {path}: {error.strerror}.") from None
-    from stock.book.migrating import upgrade
-
-    book = Book(url, engine_for(url))
-    with _translated(book.shown):
-        if schema_revision(book.engine) is not None:
-            book.close()
-            return open_book(where)
-        upgrade(book, backup=False)
-    return book
+    return revision
