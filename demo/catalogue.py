@@ -219,7 +219,7 @@ def _items() -> list[dict[str, Any]]:
                 "unit": "mL",
                 "channel": channel,
                 "density_g_per_ml": 1.15 if channel == "W" else 1.07,
-                "open_life_days": 180,
+                "open_life_days": 300 if sku.startswith("BULK") else 180,
                 "shelf_life_days": 365,
                 "service": "98 %",
                 "waste_risk": "10 %",

@@ -167,7 +167,7 @@ def _add_lines(
                 width,
                 location,
                 "bright" if dark and picture == 2 else "standard",
-                "PRESS-B" if total >= 20 else "PRESS-A",
+                "PRESS-B" if total >= 8 else "PRESS-A",
             )
         )
 

@@ -55,7 +55,7 @@ class ShopScreen(Screen[None]):
         with Vertical(id="body"):
             yield from self.body()
         yield Static("", id="said", markup=False)
-        yield Footer()
+        yield Footer(show_command_palette=False)
 
     def body(self) -> Iterable[Widget]:
         """The screen's own widgets."""

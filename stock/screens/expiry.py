@@ -109,9 +109,8 @@ class ExpiryScreen(ShopScreen):
             f"{lot.left_p90:,.4g}). Value at risk {lot.value_at_risk / 100:,.2f}.\n{lot.advice}"
         )
         cautions = " ".join(lot.cautions)
-        self.query_one("#expiry-detail", Static).update(
-            safe_text(text).replace("\\n", "\n") + (f"\n{cautions}" if cautions else "")
-        )
+        shown = [safe_text(part) for part in (*text.splitlines(), cautions) if part]
+        self.query_one("#expiry-detail", Static).update("\n".join(shown))
 
     def _current(self) -> ExpiringLot | None:
         row = self.query_one("#expiry-table", DataTable).cursor_row

@@ -78,9 +78,13 @@ class Feeder:
 
     def _refill(self, slots: Sequence[Place], day: date) -> bool:
         """Load the emptiest slot from the shelf; False when there is nothing to load."""
-        emptiest = min(
-            slots, key=lambda slot: sum(h.amount for h in self.posting.slot_holdings(slot.id))
-        )
+
+        def fullness(slot: Place) -> tuple[int, int]:
+            inside = self.posting.slot_holdings(slot.id)
+            usable = max(0, sum(held.amount for held in inside) - slot.unusable_rest)
+            return usable, max((held.container_id or 0 for held in inside), default=0)
+
+        emptiest = min(slots, key=fullness)
         if emptiest.item_id is None:
             return False
         cartridge = emptiest.feed != "tank" and loaded_in(self.posting, emptiest.id)

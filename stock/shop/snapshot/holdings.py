@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from stock.book.catalogue import HOLDING_KINDS
+from stock.book.lots import blend_date
 from stock.book.tables import balance, container, item, lot, movement, pack, place, receipt
 from stock.plan.snapshot import StockLot
 from stock.shop.prices import lot_prices
@@ -52,6 +53,7 @@ def stock_of(connection: Connection, machines: Machines, recipes: Recipes) -> tu
     prices = lot_prices(connection)
     doubts = slot_doubts(connection, machines)
     rests = Rests(connection)
+    tank_days = _tank_days(amounts, places, lots, containers)
     found: list[StockLot] = []
     for (place_id, item_id, lot_id, container_id), amount in amounts.items():
         here, of = places[place_id], lots[lot_id]
@@ -67,7 +69,7 @@ def stock_of(connection: Connection, machines: Machines, recipes: Recipes) -> tu
                 amount_sd=doubts.pop(place_id, 0.0),
                 container=inside.code if inside is not None else "",
                 sealed_expiry=of.sealed_expiry,
-                effective_expiry=_last_day(of, inside),
+                effective_expiry=tank_days.get(place_id, _last_day(of, inside)),
                 unusable_rest=rest / THOUSAND,
                 value_minor=amount * prices.get(lot_id, 0.0),
                 owner=of.owner,
@@ -115,6 +117,22 @@ class Rests:
         pack_id = self._pack_of.get(lot_id)
         share = self._by_item.get(item_id, 0.0) if pack_id is None else self._by_pack[pack_id]
         return round(amount * share)
+
+
+def _tank_days(
+    amounts: Mapping[Key, int],
+    places: Mapping[int, Any],
+    lots: Mapping[int, Any],
+    containers: Mapping[int, Any],
+) -> dict[int, date | None]:
+    """The last day of each tank: a blend has one date, whatever lots are in it."""
+    inside: dict[int, list[tuple[int, date | None]]] = defaultdict(list)
+    for (place_id, _, lot_id, container_id), amount in amounts.items():
+        here = places[place_id]
+        if here.kind == "slot" and here.feed == "tank":
+            box = containers[container_id] if container_id is not None else None
+            inside[place_id].append((amount, _last_day(lots[lot_id], box)))
+    return {place_id: blend_date(parts) for place_id, parts in inside.items()}
 
 
 def _last_day(of: Any, inside: Any | None) -> date | None:
