@@ -14,11 +14,11 @@ from typing import Any, Final
 
 from stock.errors import Refused
 from stock.ink.choke import lost_at
-from stock.ink.mode import CHANNELS, Garment, PretreatDose, Rate
+from stock.ink.mode import CHANNELS, LARGEST_CM, Garment, PretreatDose, Rate
+from stock.ink.pretreat import sprayed_g
 from stock.ink.shares import Shares
 from stock.units import CM_PER_INCH
 
-LARGEST_CM: Final = 500.0
 MOST_PIECES: Final = 1_000_000
 _DIGITS: Final = 6
 
@@ -166,9 +166,8 @@ def estimate(
         ml_sd[channel] = math.hypot(laid_sd, rate.per_print_ml_sd) * pieces
     pretreat = pretreat_sd = 0.0
     if covered["W"] > 0:
-        sprayed = sprayed_cm2(width, height, dose)
-        pretreat = sprayed * dose.mg_per_cm2 / 1000 * pieces
-        pretreat_sd = sprayed * dose.mg_per_cm2_sd / 1000 * pieces
+        one, one_sd = sprayed_g(dose, width, height)
+        pretreat, pretreat_sd = one * pieces, one_sd * pieces
     if pieces > 1:
         notes += (f"mL and g are for {pieces} pieces, areas for one.",)
     return Estimate(
@@ -187,12 +186,3 @@ def estimate(
         pieces=pieces,
         notes=tuple(shares.notes) + notes,
     )
-
-
-def sprayed_cm2(width_cm: float, height_cm: float, dose: PretreatDose) -> float:
-    """The sprayed rectangle: the print with a margin on every side, cm².
-
-    >>> sprayed_cm2(30.0, 40.0, PretreatDose(margin_cm=1.0))
-    1344.0
-    """
-    return (width_cm + 2 * dose.margin_cm) * (height_cm + 2 * dose.margin_cm)

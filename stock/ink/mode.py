@@ -16,6 +16,9 @@ from stock.units import CM_PER_INCH
 CHANNELS: Final = ("C", "M", "Y", "K", "W")
 COLOURS: Final = ("C", "M", "Y", "K")
 
+LARGEST_CM: Final = 500.0
+"""Longest side anything is printed or sprayed, cm."""
+
 Garment = Literal["light", "dark"]
 WhiteMethod = Literal["none", "flat", "tone"]
 
