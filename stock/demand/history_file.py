@@ -9,6 +9,8 @@ Imports pandas when called.
 
 from __future__ import annotations
 
+import csv
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -31,6 +33,7 @@ COLUMNS: Final = ("unique_id", "ds", "y")
 MOST_YEARS: Final = 20
 """Dates farther than this from the table's middle are taken for slips of the pen."""
 MOST_AMOUNT: Final = 1e15
+_BEYOND: Final = "beyond the last column"
 _ISO_DAY: Final = r"\d{4}-\d{2}-\d{2}([T ]\d{2}:.*)?"
 MOST_WEEKS_AHEAD: Final = 52
 
@@ -164,25 +167,50 @@ def _read_csv(path: Path) -> pd.DataFrame:
 
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            header = file.readline()
-        separator = max((";", "\t", ","), key=header.count)
-        return pd.read_csv(
-            path,
-            sep=separator,
-            dtype=str,
-            keep_default_na=False,
-            skip_blank_lines=False,
-            encoding="utf-8-sig",
-            index_col=False,
-        ).rename(columns=lambda column: str(column).strip())
+            first = file.readline()
+        if not first.strip():
+            raise Refused(f"{path}: the file is empty; a header and rows were expected.")
+        separator = max((";", "\t", ","), key=first.count)
+        header = [name.strip() for name in next(csv.reader([first], delimiter=separator))]
+        twice = {name for name in header if name in COLUMNS and header.count(name) > 1}
+        if twice:
+            raise InputFaults(str(path), [Fault(1, min(twice), "it twice", "one such column")])
+        columns = [name or f"column {place}" for place, name in enumerate(header)]
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            return pd.read_csv(
+                path,
+                sep=separator,
+                dtype=str,
+                keep_default_na=False,
+                skip_blank_lines=False,
+                encoding="utf-8-sig",
+                header=None,
+                skiprows=1,
+                names=[*dict.fromkeys(columns), _BEYOND],
+                index_col=False,
+            )
+    except pd.errors.ParserWarning:
+        raise InputFaults(str(path), _too_long(path, separator, len(header))) from None
     except FileNotFoundError:
         raise Refused(f"{path}: there is no such file.") from None
     except (UnicodeDecodeError, IsADirectoryError, PermissionError) as problem:
         raise Refused(f"{path}: could not be read as text ({problem}).") from None
     except pd.errors.EmptyDataError:
-        raise Refused(f"{path}: the file is empty; a header and rows were expected.") from None
+        raise Refused(f"{path}: the table has no rows; at least one was expected.") from None
     except (pd.errors.ParserError, ValueError) as problem:
         raise Refused(f"{path}: could not be read as CSV ({problem}).") from None
+
+
+def _too_long(path: Path, separator: str, width: int) -> list[Fault]:
+    """Lines with more values than the header names."""
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        rows = csv.reader(file, delimiter=separator)
+        return [
+            Fault(rows.line_num, "", f"{len(row)} values", f"{width}, as the header names")
+            for row in rows
+            if len(row) > width and any(part.strip() for part in row[width:])
+        ]
 
 
 def _clean(name: str, raw: pd.DataFrame) -> pd.DataFrame:
@@ -201,6 +229,9 @@ def _clean(name: str, raw: pd.DataFrame) -> pd.DataFrame:
         for row in np.flatnonzero((rows & ~blank).to_numpy())[:100]:
             faults.append(Fault(int(row) + 2, column, repr(_shown(raw[column][row])), expected))
 
+    if _BEYOND in raw.columns:
+        more = ~raw[_BEYOND].map(_is_blank)
+        note(more, _BEYOND, "as many values as the header names; 1.5 is not written 1,5")
     note(names.eq(""), "unique_id", "the name of a series")
     note(days.isna(), "ds", "a date like 2026-03-31")
     note(amounts.isna(), "y", "an amount used, such as 12 or 0.5")

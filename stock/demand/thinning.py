@@ -1,7 +1,7 @@
 """Keeping each of k things with chance p, for millions of paths at once.
 
 Binomial draws by inversion from small tables: exact up to 64 things but for the 256 steps of the
-draw, normal beyond. Counts only; no units.
+draw, approximate beyond. Counts only; no units.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from stock.demand.known import Floats
 MOST_COUNTED: Final = 64
 _ROWS: Final = MOST_COUNTED + 1
 _MIDDLES: Final[Floats] = (np.arange(BINS) + 0.5) / BINS
+_RARE: Final = 5.0
+"""Expected number kept, or not kept, below which a normal draw is too even."""
 _GRID_STEPS: Final = 160
 _GRID_ENDS: Final = (0.0005, 0.9995)
 
@@ -83,9 +85,29 @@ class Keeping:
         if counts.max(initial=0) > MOST_COUNTED:
             many = counts > MOST_COUNTED
             chance = np.broadcast_to(self.chances[which], counts.shape)[many]
-            spread = np.sqrt(counts[many] * chance * (1 - chance)) * _scores()[drawn[many]]
-            found[many] = np.clip(np.rint(counts[many] * chance + spread), 0, counts[many])
+            found[many] = _of_many(counts[many], chance, found[many], drawn[many])
         return found
+
+
+def _of_many(
+    counts: npt.NDArray[np.float32],
+    chance: npt.NDArray[np.float32],
+    of_64: npt.NDArray[np.float32],
+    drawn: npt.NDArray[np.uint8],
+) -> npt.NDArray[np.float32]:
+    """Kept of more than 64: normal, or the draw of 64 stretched where the normal is too even."""
+    mean = counts * chance
+    spread = np.sqrt(mean * (1 - chance))
+    rare = np.minimum(mean, counts - mean) < _RARE
+    away = np.where(
+        rare,
+        (of_64 - MOST_COUNTED * chance) * np.sqrt(counts / MOST_COUNTED),
+        spread * _scores()[drawn],
+    )
+    # rounded up as often as the fraction says: each part of the draw has its own threshold
+    threshold = (drawn.astype(np.int32) * 101 % BINS + 0.5) / BINS
+    whole = np.clip(np.floor(mean + away + threshold), 0, counts)
+    return np.asarray(whole, np.float32)
 
 
 @lru_cache(maxsize=1)
