@@ -156,22 +156,21 @@ def cancel_hazard(
     printed or cancelled; part of a stretch counts as that part.
     """
     risk, weight = prior
-    stretches = len(LEAD_EDGES) - 1
-    stood, fell = np.zeros(stretches), np.zeros(stretches)
+    lines = [line for line in past_lines if line.outcome in ("printed", "cancelled")]
+    entered = np.array([(line.due_on - line.placed_on).days for line in lines], float)[:, None]
+    fallen = np.array([line.outcome == "cancelled" for line in lines], bool)
+    left = np.array(
+        [
+            max(0, (line.due_on - (line.outcome_on or line.due_on)).days) if gone else 0
+            for line, gone in zip(lines, fallen, strict=True)
+        ],
+        float,
+    )[:, None]
     near = np.array(LEAD_EDGES[:-1], float)
     far = np.array(LEAD_EDGES[1:], float)
-    for line in past_lines:
-        if line.outcome not in ("printed", "cancelled"):
-            continue
-        entered = (line.due_on - line.placed_on).days
-        left = 0
-        if line.outcome == "cancelled":
-            left = max(0, (line.due_on - (line.outcome_on or line.due_on)).days)
-        part = np.clip((np.minimum(entered, far) - np.maximum(left, near)) / (far - near), 0, 1)
-        stood += part
-        if line.outcome == "cancelled":
-            at = int(np.searchsorted(far, left, side="right"))
-            if at < stretches:
-                stood[at] += 1 - part[at]
-                fell[at] += 1
-    return CancelHazard(tuple(((risk * weight + fell) / (weight + stood)).tolist()))
+    stood = np.clip((np.minimum(entered, far) - np.maximum(left, near)) / (far - near), 0, 1)
+    at = fallen[:, None] & (left >= near) & (left < far)
+    stood[at] = 1.0
+    return CancelHazard(
+        tuple(((risk * weight + at.sum(axis=0)) / (weight + stood.sum(axis=0))).tolist())
+    )

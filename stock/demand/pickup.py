@@ -215,6 +215,7 @@ def past_forecasts(book: OrderBook, lead: int, start: int = 4) -> tuple[Floats, 
     """What pick-up and the plain forecast would have said ``lead`` weeks ahead, and the truth."""
     weeks = len(book.final)
     by_pickup, by_plain, truth = [], [], []
+    levels = _levels(book.final)
     for target in range(start + lead, weeks):
         known = target - lead
         low = max(lead, known - RECENT_WEEKS)
@@ -224,13 +225,16 @@ def past_forecasts(book: OrderBook, lead: int, start: int = 4) -> tuple[Floats, 
         kept = book.survived[low:known, lead].sum() / stood if stood > 0 else 1.0
         rest = book.to_come[low:known, lead].mean()
         by_pickup.append(book.on_book[target, lead] * kept + rest)
-        by_plain.append(_smoothed(book.final[:known]))
+        by_plain.append(levels[known - 1])
         truth.append(book.final[target])
     return np.array(by_pickup), np.array(by_plain), np.array(truth)
 
 
-def _smoothed(values: Floats, alpha: float = 0.2) -> float:
-    level = float(values[: min(4, len(values))].mean())
-    for value in values:
+def _levels(values: Floats, alpha: float = 0.2) -> Floats:
+    """Smoothed level after each week, begun at the mean of the first four."""
+    level = float(values[:4].mean()) if len(values) else 0.0
+    found = np.empty(len(values))
+    for week, value in enumerate(values):
         level += alpha * (float(value) - level)
-    return level
+        found[week] = level
+    return found
