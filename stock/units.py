@@ -187,3 +187,23 @@ def parse_length_cm(text: str) -> float:
     factor = {None: 1.0, "cm": 1.0, "mm": 0.1}
     named = match[2].lower() if match[2] else None
     return round(number * factor.get(named, CM_PER_INCH), 6)
+
+
+def shown_amount(amount: float, unit: str, system: str = "metric") -> str:
+    """A plain amount in base units for people: four figures, US units where the shop uses them.
+
+    >>> shown_amount(1234.56, "mL"), shown_amount(12.0, "each")
+    ('1,235 mL', '12')
+    >>> shown_amount(473.176473, "mL", "us"), shown_amount(907.18474, "g", "us")
+    ('16 fl oz', '2 lb')
+    """
+    named = unit
+    if system == "us" and unit in ("mL", "g"):
+        named = "fl oz" if unit == "mL" else "lb" if abs(amount) >= 453.59237 else "oz"
+        amount = amount / float(_FACTORS[named][1])
+    size = abs(amount)
+    places = 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 10 else 3
+    text = f"{amount:,.{places}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    text = "0" if text == "-0" else text
+    return text if unit == "each" else f"{text} {named}"

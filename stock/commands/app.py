@@ -15,6 +15,7 @@ import typer
 
 from stock import __version__
 from stock.commands import (
+    forecasting,
     importing,
     keeping,
     labels,
@@ -23,6 +24,9 @@ from stock.commands import (
     moving,
     papers,
     planning,
+    purchasing,
+    reordering,
+    setting,
     starting,
     stockroom,
     watching,
@@ -55,12 +59,16 @@ GROUPS = (
     stockroom,
     measuring,
     planning,
+    reordering,
+    purchasing,
+    forecasting,
     money,
     labels,
     papers,
     weekly,
     watching,
     keeping,
+    setting,
 )
 for group in GROUPS:
     group.register(registry)

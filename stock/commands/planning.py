@@ -1,4 +1,4 @@
-"""What to order and what expires: ``stock reorder``, ``stock expiring``, ``stock onhand``."""
+"""What expires and what is here: ``stock expiring``, ``stock onhand``."""
 
 from __future__ import annotations
 
@@ -23,69 +23,8 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add this group's commands."""
-    app.command()(reorder)
     app.command()(expiring)
     app.command()(onhand)
-
-
-def reorder(
-    on: OnOption = None,
-    supplier: Annotated[str, typer.Option("--supplier", help="Only this supplier.")] = "",
-    why: Annotated[
-        str, typer.Option("--why", metavar="ITEM", help="The full arithmetic of one item.")
-    ] = "",
-    as_json: JsonOption = False,
-) -> None:
-    """List what to buy this week, from whom, how many packs, and why.
-
-    Example:
-
-    \b
-        stock reorder --json > week.json
-        stock reorder --why INK-W
-    """
-    from stock.shop.planning import reorder_list
-
-    weekly = reorder_list(reading_book(), day_of(on), supplier=supplier)
-    if as_json:
-        show_json(weekly.to_json())
-    else:
-        print_reorder(weekly, why=bool(why), only=why)
-
-
-def print_reorder(weekly: Any, *, why: bool = False, only: str = "") -> None:
-    """The weekly list for people."""
-    from stock.exchange.safe_text import safe_text
-
-    lines = [line for line in weekly.lines if not only or line.item == only]
-    if not lines:
-        say(f"Nothing to order on {weekly.day}." if not only else f"No line for {only}.")
-    show_table(
-        ("supplier", "item", "pack", "packs", "amount", "cost", "order by", "runs out", "expires"),
-        [
-            (
-                line.supplier,
-                line.item,
-                line.pack,
-                line.packs,
-                f"{line.amount:,.6g} {line.unit}",
-                f"{line.cost / 100:,.2f}",
-                line.order_by or "–",
-                f"{line.stockout_chance:.0%}",
-                f"{line.expiry_chance:.0%}",
-            )
-            for line in lines
-        ],
-        right=("packs", "amount", "cost", "runs out", "expires"),
-        title=f"To order on {weekly.day}",
-    )
-    if why:
-        for line in lines:
-            typer.echo(f"\n{safe_text(line.item)}")
-            for reason in line.why:
-                typer.echo(f"  {safe_text(reason)}")
-    for finding in weekly.findings:
-        say(f"  {finding}")
 
 
 def expiring(
@@ -109,7 +48,10 @@ def expiring(
 
     lots = expiring_lots(reading_book(), day_of(on), within_days=days_of(within))
     if as_json:
-        show_json([lot.to_json() for lot in lots])
+        from stock.shop.settings import load_settings
+
+        currency = load_settings()["currency"]
+        show_json([{**lot.to_json(), "currency": currency} for lot in lots])
     else:
         print_expiring(lots)
     if fail_if_any and lots:

@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -175,6 +176,21 @@ def show_table(
     if title:
         console.print(Text(safe_text(title), style="bold"))
     console.print(table)
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file whole: a reader never sees half of it.
+
+    Raises:
+        WrongUsage: The path is a folder, or its folder is missing.
+    """
+    if path.is_dir():
+        raise WrongUsage(f"--out {path} is a folder; expected a file.")
+    if not path.parent.is_dir():
+        raise WrongUsage(f"--out {path}: there is no folder {path.parent}.")
+    part = path.with_name(f".{path.name}.part")
+    part.write_bytes(content)
+    part.replace(path)
 
 
 def with_progress(label: str, work: Callable[[Callable[[int, int], None]], Any]) -> Any:

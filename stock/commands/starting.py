@@ -60,7 +60,8 @@ def demo(
     \b
         stock demo --no-screen
     """
-    from stock.commands.planning import print_expiring, print_reorder
+    from stock.commands.planning import print_expiring
+    from stock.commands.reordering import print_reorder
     from stock.shop.demo import build_demo
     from stock.shop.planning import expiring_lots, reorder_list
     from stock.shop.station import demo_folder

@@ -74,6 +74,7 @@ class PriceBreak:
 class Offer:
     """One pack of one item from one supplier.
 
+    ``amount`` is what comes out of a pack; ``unusable_rest`` what is in it besides and never does.
     ``breaks_kind``: ``all_units`` (the lower price holds for every pack) or ``incremental`` (only
     for packs past the break).
     """
@@ -89,6 +90,7 @@ class Offer:
     breaks_kind: Literal["all_units", "incremental"] = "all_units"
     shelf_life_days: int | None = None
     preferred: bool = False
+    unusable_rest: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stock.book.opening import Book
 from stock.errors import Fault, InputFaults, Unknown
-from stock.plan.decisions import Decisions, ExpiringLot
+from stock.plan.decisions import Decisions, ExpiringLot, ReorderLine
 from stock.plan.snapshot import PlanSettings, Snapshot
 from stock.shop.settings import KINDS, Settings, load_settings
 from stock.shop.snapshot import Targets, take_snapshot
@@ -106,10 +106,9 @@ def list_from(snapshot: Snapshot, *, supplier: str = "") -> Decisions:
         raise Unknown("supplier", supplier, difflib.get_close_matches(supplier, names, 3, 0.6))
     decisions = plan(snapshot)
     within = _amounts_within_mixes(snapshot)
+    rests = {(offer.supplier, offer.pack): offer.unusable_rest for offer in snapshot.offers}
     lines = tuple(
-        replace(line, why=(line.why[0], within[line.item], *line.why[1:]))
-        if line.item in within and line.why
-        else line
+        _by_content(_with_mixes(line, within), rests.get((line.supplier, line.pack), 0.0))
         for line in decisions.lines
         if not supplier or line.supplier == supplier
     )
@@ -121,6 +120,24 @@ def list_from(snapshot: Snapshot, *, supplier: str = "") -> Decisions:
         newest_purchase_line=snapshot.newest_purchase_line,
         findings=decisions.findings + tuple(_overdue(snapshot)),
     )
+
+
+def _with_mixes(line: ReorderLine, within: dict[str, str]) -> ReorderLine:
+    if line.item not in within or not line.why:
+        return line
+    return replace(line, why=(line.why[0], within[line.item], *line.why[1:]))
+
+
+def _by_content(line: ReorderLine, rest: float) -> ReorderLine:
+    """A line planned by what comes out of its packs, told by what is in them."""
+    if rest <= 0 or not line.packs:
+        return line
+    usable = line.amount / line.packs
+    said = (
+        f"A pack holds {usable + rest:,.6g} {line.unit}; {rest:,.6g} {line.unit} of it never come "
+        f"out, so it counts as {usable:,.6g} {line.unit}."
+    )
+    return replace(line, amount=line.amount + line.packs * rest, why=(*line.why, said))
 
 
 def own_lots(lots: Iterable[ExpiringLot]) -> tuple[ExpiringLot, ...]:

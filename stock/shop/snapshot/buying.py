@@ -135,6 +135,7 @@ def offer_of(row: Any, sku: str, supplier_code: str) -> Offer:
         breaks_kind=row.breaks_kind,
         shelf_life_days=row.shelf_life_days,
         preferred=row.preferred,
+        unusable_rest=row.unusable_rest / THOUSAND,
     )
 
 
