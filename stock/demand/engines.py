@@ -7,6 +7,8 @@ and pandas when called.
 
 from __future__ import annotations
 
+import os
+import sys
 from base64 import b64decode, b64encode
 from collections.abc import Sequence
 from typing import Any, Final
@@ -48,6 +50,8 @@ def forecast_on(
         if isinstance(engine, str) and engine in ENGINES:
             __import__({"spark": "pyspark"}.get(engine, engine))
             __import__(f"fugue_{engine}")
+            if engine == "spark":
+                os.environ.setdefault("PYSPARK_PYTHON", sys.executable)
     except ImportError as missing:
         raise Refused(
             f"Engine {engine} is not installed ({missing.name}): pip install 'stock[{engine}]'."
