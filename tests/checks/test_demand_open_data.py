@@ -57,11 +57,11 @@ def test_the_pool_loses_less_than_a_moving_average(judged):
     assert (mine[1:4] < other[1:4]).all()
 
 
-def test_three_days_of_sales_shrunk_to_the_shops_curve_foresee_sizes_better_than_alone():
+def test_one_day_of_sales_shrunk_to_the_shops_curve_foresee_sizes_better_than_alone():
     from great_tables import data
 
     sold = data.pizzaplace[["date", "name", "size"]]
-    early, later = sold[sold["date"] < "2015-01-04"], sold[sold["date"] >= "2015-03-01"]
+    early, later = sold[sold["date"] < "2015-01-02"], sold[sold["date"] >= "2015-03-01"]
     shop = shop_curve(early["size"].value_counts().to_dict())
     shrunk, alone = [], []
     for name in sorted(set(sold["name"])):
@@ -74,7 +74,7 @@ def test_three_days_of_sales_shrunk_to_the_shops_curve_foresee_sizes_better_than
         shrunk.append(np.abs(shares - truth[sizes].to_numpy()).sum())
         alone.append(np.abs((counts / counts.sum() - truth[sizes]).to_numpy()).sum())
     assert len(shrunk) > 20
-    assert np.mean(shrunk) < 0.8 * np.mean(alone)
+    assert np.mean(shrunk) < 0.7 * np.mean(alone)
 
 
 def test_paths_of_a_real_item_hold_what_its_forecast_says(sales):
