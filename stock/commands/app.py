@@ -26,6 +26,7 @@ from stock.commands import (
     planning,
     purchasing,
     reordering,
+    serving,
     setting,
     starting,
     stockroom,
@@ -69,6 +70,7 @@ GROUPS = (
     watching,
     keeping,
     setting,
+    serving,
 )
 for group in GROUPS:
     group.register(registry)
