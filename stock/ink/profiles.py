@@ -6,6 +6,7 @@ its printer needs. Both work on the few thousand colours of a census, never on p
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -44,8 +45,10 @@ def to_srgb(colours: Floats, space: Space, icc: bytes) -> Floats | None:
     import numpy as np
     import pyvips
 
-    if profile_space(icc) != space or not len(colours):
-        return None if len(colours) else np.zeros((0, 3))
+    if not len(colours):
+        return np.zeros((0, 3))
+    if profile_space(icc) != space or not _is_sound(icc, space):
+        return None
     try:
         image = _as_image(colours, _INTERPRETATION[space])
         image = image.copy()
@@ -61,6 +64,19 @@ def to_srgb(colours: Floats, space: Space, icc: bytes) -> Floats | None:
         return plain
     # Rounding in the transform must not turn white cloth into a trace of ink.
     return np.where(srgb > 1.0 - _QUARTER_CODE, 1.0, srgb)
+
+
+def _is_sound(icc: bytes, space: Space) -> bool:
+    """Whether littlecms can make a transform of it; libvips would quietly take another profile."""
+    from PIL import ImageCms
+
+    mode = {"rgb": "RGB", "grey": "L", "cmyk": "CMYK"}[space]
+    try:
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
+        ImageCms.buildTransform(profile, ImageCms.createProfile("sRGB"), mode, "RGB")
+    except (ImageCms.PyCMSError, OSError):
+        return False
+    return True
 
 
 def to_cmyk(srgb: Floats, profile: str | Path) -> Floats:

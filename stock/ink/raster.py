@@ -7,6 +7,7 @@ what is summed over them does not depend on their place.
 
 from __future__ import annotations
 
+import struct
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -59,6 +60,10 @@ def open_raster(path: Path, kind: Kind, file_bytes: int, *, page: int) -> Artwor
     bytes_each = head.bands * (1 if head.format == "uchar" else 2)
     check_size(path, head.width, head.height, bytes_each, file_bytes, held=held)
     image, space, has_alpha, full = plain_bands(path, head, notes)
+    if kind == "JPEG" and space == "cmyk" and not has_adobe_marker(path):
+        # libvips turns every CMYK JPEG around, as the Adobe marker asks; here nothing asked.
+        image = image.invert()
+        notes.append("A CMYK JPEG without an Adobe marker: its samples were read as ink.")
     icc = head.get("icc-profile-data") if head.get_typeof("icc-profile-data") else None
     exif = head.get("exif-data") if head.get_typeof("exif-data") else None
     dpi_x, dpi_y = read_resolution(path, kind, exif=bytes(exif) if exif else None, page=page)
@@ -129,3 +134,17 @@ def _space_of(path: Path, image: pyvips.Image) -> tuple[Space, int]:
     raise ArtworkUnreadable(
         str(path), f"is in the colour space {name}; expected RGB, grey or CMYK."
     )
+
+
+def has_adobe_marker(path: Path) -> bool:
+    """Whether a JPEG carries the APP14 segment that means: CMYK samples are stored inverted."""
+    with path.open("rb") as stream:
+        stream.seek(2)
+        while len(head := stream.read(4)) == 4:
+            marker, length = struct.unpack(">HH", head)
+            if marker == 0xFFDA or marker >> 8 != 0xFF:
+                break
+            body = stream.read(max(0, length - 2))
+            if marker == 0xFFEE and body.startswith(b"Adobe"):
+                return True
+    return False
