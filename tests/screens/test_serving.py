@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import json
 import shutil
 import socket
@@ -14,6 +15,12 @@ aiohttp = pytest.importorskip("aiohttp", reason="comes with the serve extra, whi
 from aiohttp import web  # noqa: E402
 
 from stock.screens.serving import COOKIE, GuardedServer  # noqa: E402
+
+pytestmark = [
+    pytest.mark.filterwarnings("ignore::ResourceWarning"),
+    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
+]
+"""The served app is a process of its own, ended by closing its pipes, which asyncio warns about."""
 
 
 def free_port() -> int:
@@ -33,6 +40,8 @@ async def served(book_file, monkeypatch):
     await web.TCPSite(runner, "127.0.0.1", server.port).start()
     yield server
     await runner.cleanup()
+    await asyncio.sleep(0.3)
+    gc.collect()
 
 
 async def status(url: str, **words) -> int:
