@@ -275,7 +275,7 @@ def _from_file(path: Path, faults: list[Fault]) -> dict[str, tuple[int, object]]
 
 def _flat(document: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, object]]:
     for name, value in document.items():
-        if isinstance(value, dict) and value:
+        if isinstance(value, dict):
             yield from _flat(value, f"{above}{name}.")
         else:
             yield above + name, value

@@ -163,3 +163,34 @@ def stocked(run: Run, stocked_folder: Path, tmp_path: Path) -> Run:
     for name in ("book.sqlite", "bear.png"):
         shutil.copyfile(stocked_folder / name, tmp_path / name)
     return run
+
+
+@pytest.fixture(scope="session")
+def traded_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the book of a shop that traded for sixteen weeks (``trading``)."""
+    from tests.commands.trading import SETTINGS, TODAY, trading_files
+
+    folder = tmp_path_factory.mktemp("traded")
+    (folder / "settings.toml").write_text(SETTINGS, encoding="utf-8")
+    address = str(folder / "book.sqlite")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("STOCK_BOOK", address)
+        patch.setenv("STOCK_SETTINGS", str(folder / "settings.toml"))
+        run = invoker(patch)
+        for kind, text in trading_files().items():
+            path = folder / f"{kind}.csv"
+            path.write_text(text, encoding="utf-8")
+            ran = run("import", kind, str(path), "--on", TODAY.isoformat())
+            assert ran.code == 0, ran.err
+    with sqlite3.connect(address) as plain:
+        plain.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    plain.close()
+    return folder
+
+
+@pytest.fixture
+def traded(run: Run, traded_folder: Path, tmp_path: Path) -> Run:
+    """The command line on a copy of the book of :func:`traded_folder`, its settings beside it."""
+    for name in ("book.sqlite", "settings.toml"):
+        shutil.copyfile(traded_folder / name, tmp_path / name)
+    return run

@@ -1,0 +1,225 @@
+"""``stock reorder``: the contract's keys, the formats, the arithmetic, what-if, acceptance."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import openpyxl
+import pytest
+
+from stock.commands.charts import stock_chart
+from tests.commands.trading import TODAY
+
+ON = ("--on", TODAY.isoformat())
+
+
+def line_of(document: dict, item: str) -> dict:
+    return next(line for line in document["lines"] if line["item"] == item)
+
+
+def test_the_list_has_the_contracts_keys_and_money_in_the_main_unit(traded):
+    found = traded("reorder", "--json", *ON).json()
+    assert (found["on"], found["currency"]) == (TODAY.isoformat(), "EUR")
+    line = line_of(found, "TEE-BLK-L")
+    expected = (
+        *("item", "supplier", "pack", "packs", "amount", "unit", "cost", "on_hand_usable"),
+        *("on_order", "need", "protection_days", "order_up_to", "order_by", "stockout_chance"),
+        *("expiry_chance", "why"),
+    )
+    assert set(expected) <= set(line)
+    assert {"firm", "unbooked", "upkeep"} <= set(line["need"])
+    # 3.10 a piece: the price of the pack as imported
+    assert line["cost"] == pytest.approx(3.10 * line["packs"])
+    assert line["amount"] == line["packs"]
+    # 390 came; 16 weeks took 350 good pieces and 16 misprints
+    assert line["on_hand_usable"] == 390 - 350 - 16
+    total = next(one for one in found["totals"] if one["supplier"] == "BRAMBLE")
+    bought = [one["cost"] for one in found["lines"] if one["supplier"] == "BRAMBLE"]
+    assert total["goods"] == pytest.approx(sum(bought))
+
+
+def test_the_same_list_comes_as_csv_workbook_and_pdf(traded, tmp_path):
+    document = traded("reorder", "--json", *ON).json()
+    rows = list(csv.DictReader(io.StringIO(traded("reorder", "--format", "csv", *ON).out)))
+    assert [(row["item"], int(row["packs"])) for row in rows] == [
+        (line["item"], line["packs"]) for line in document["lines"]
+    ]
+    assert float(rows[0]["cost EUR"]) == pytest.approx(document["lines"][0]["cost"])
+    assert traded("reorder", "--out", str(tmp_path / "w.xlsx"), *ON).code == 0
+    book = openpyxl.load_workbook(tmp_path / "w.xlsx")
+    sheet = book["To order"]
+    assert [row[1].value for row in sheet.iter_rows(min_row=2)] == [
+        line["item"] for line in document["lines"]
+    ]
+    assert book["Arithmetic"].max_row > len(document["lines"])
+    assert traded("reorder", "--out", str(tmp_path / "w.pdf"), *ON).code == 0
+    assert (tmp_path / "w.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_only_one_suppliers_lines_when_one_is_named(traded):
+    found = traded("reorder", "--supplier", "BRAMBLE", "--json", *ON).json()
+    assert {line["supplier"] for line in found["lines"]} == {"BRAMBLE"}
+    assert [total["supplier"] for total in found["totals"]] == ["BRAMBLE"]
+    ran = traded("reorder", "--supplier", "BRAMBEL", *ON)
+    assert (ran.code, "Did you mean BRAMBLE?" in ran.err) == (1, True)
+
+
+def test_why_shows_the_arithmetic_and_the_weeks_as_text_when_piped(traded):
+    ran = traded("reorder", "--why", "TEE-BLK-L", *ON)
+    assert "Position: 24.0 usable + 0.0 on order = 24.0." in ran.out
+    assert "week from" in ran.out
+    assert "2026-06-22" in ran.out
+    assert "\x1b[" not in ran.out
+
+
+def test_why_explains_an_item_that_is_not_on_the_list(traded):
+    ran = traded("reorder", "--why", "INK-C", *ON)
+    assert ran.code == 0
+    assert "Order from ALDER when both together stand below" in ran.out
+    found = traded("reorder", "--why", "INK-C", "--json", *ON).json()
+    assert found["line"] is None
+    assert len(found["weeks"]["stock"]["p50"]) == 12
+
+
+def test_the_chart_draws_stock_need_and_level(traded, monkeypatch):
+    import os
+    from datetime import date
+
+    from stock.shop import open_book
+    from stock.shop.planning import reorder_list
+
+    weekly = reorder_list(open_book(os.environ["STOCK_BOOK"]), date.fromisoformat(ON[1]))
+    drawn = stock_chart(weekly.state("TEE-BLK-L"), weekly, width=80, height=20)
+    for words in ("TEE-BLK-L", "stock, nothing ordered", "need of the week", "this order"):
+        assert words in drawn
+    assert len(drawn.splitlines()) <= 21
+
+
+def test_what_if_compares_lists_and_leaves_the_book_alone(traded):
+    before = traded("reorder", "--json", *ON).out
+    found = traded("reorder", "--what-if", "lead BRAMBLE +10", "--json", *ON).json()
+    assert found["what_if"] == ["BRAMBLE takes 10 working days longer, open orders too"]
+    tee = next(one for one in found["differences"] if one["item"] == "TEE-BLK-L")
+    assert tee["after"]["packs"] > tee["before"]["packs"]
+    assert traded("reorder", "--json", *ON).out == before
+    assert traded("purchase", "list", "--json").json() == []
+
+
+@pytest.mark.parametrize(
+    ("question", "item", "more"),
+    [
+        ("demand +100%", "TEE-BLK-L", True),
+        ("demand TEE-BLK-L +100%", "TEE-BLK-L", True),
+        ("demand blank -90%", "TEE-BLK-L", False),
+        ("won QUOTE1", "TEE-WHT-L", True),
+        ("lost OPEN1", "TEE-BLK-L", False),
+        (f"job like OPEN1 due {TODAY.isoformat()}", "TEE-BLK-L", True),
+    ],
+)
+def test_each_change_moves_the_list_the_way_it_should(traded, question, item, more):
+    found = traded("reorder", "--what-if", question, "--json", *ON).json()
+    one = next(one for one in found["differences"] if one["item"] == item)
+    packs = [side["packs"] if side else 0 for side in (one["before"], one["after"])]
+    assert (packs[1] > packs[0]) is more
+    assert packs[1] != packs[0]
+
+
+def test_a_closed_supplier_sells_nothing(traded):
+    found = traded("reorder", "--what-if", "closed BRAMBLE", "--json", *ON).json()
+    assert all(one["after"] is None for one in found["differences"])
+    assert found["after"]["total"] == 0.0
+
+
+def test_changes_can_be_asked_together(traded):
+    one = traded("reorder", "--what-if", "demand +50%", "--json", *ON).json()
+    both = traded(
+        *("reorder", "--what-if", "demand +50%", "--what-if", "won QUOTE1", "--json", *ON)
+    ).json()
+    assert len(both["what_if"]) == 2
+    assert both["after"]["total"] > one["after"]["total"]
+
+
+@pytest.mark.parametrize(
+    ("question", "code", "said"),
+    [
+        ("more of everything", 2, "was not understood"),
+        ("lead NOBODY +5", 1, "There is no supplier 'NOBODY'"),
+        ("lead BRAMBLE soon", 2, "was not understood"),
+        ("lead BRAMBLE +999", 2, "at most 120 days"),
+        ("demand +20", 2, "was not understood"),
+        ("won OPEN1", 2, "is an order already"),
+        ("closed BRAMBLE until yesterday", 2, "is no day"),
+        ("job like OPEN1 due 2020-01-01", 2, "is past"),
+        ("printer like PX", 1, "printer with upkeep"),
+        ("", 2, "was not understood"),
+    ],
+)
+def test_a_question_nobody_understands_is_one_sentence(traded, question, code, said):
+    ran = traded("reorder", "--what-if", question, *ON)
+    assert ran.code == code
+    assert said in ran.err
+    assert len(ran.err.strip().splitlines()) == 1
+
+
+def test_accepting_makes_drafts_once(traded):
+    weekly = traded("reorder", "--json", *ON).json()
+    done = traded("reorder", "--accept", "--json", *ON).json()
+    assert [(one["item"], one["packs"]) for one in done["added"]] == [
+        (line["item"], line["packs"]) for line in weekly["lines"]
+    ]
+    again = traded("reorder", "--accept", "--json", *ON).json()
+    assert again["added"] == []
+    orders = traded("purchase", "list", "--json").json()
+    packs = [line["packs"] for order in orders for line in order["lines"]]
+    assert sum(packs) == sum(line["packs"] for line in weekly["lines"])
+    assert orders[0]["who"] == "press 1"
+
+
+def test_accepting_keeps_what_was_believed(traded):
+    traded("reorder", "--accept", *ON)
+    record = traded("forecast", "--accuracy", "--json", *ON).json()
+    assert record["waiting"] > 0
+    assert record["horizons"] == []
+
+
+def test_the_buyer_may_accept_other_packs(traded):
+    done = traded("reorder", "--accept", "--packs", "TEE-BLK-L=7", "--json", *ON).json()
+    assert {"purchase": "P-2026-0001", "item": "TEE-BLK-L", "packs": 7} in done["added"]
+    line = done["purchases"][0]["lines"][0]
+    assert line["why"][-1].endswith("the buyer chose 7.")
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (("--format", "docx"), 2, "expected one of table, csv, json, xlsx, pdf"),
+        (("--format", "pdf"), 2, "needs --out FILE"),
+        (("--out", "list.txt"), 2, "say the --format"),
+        (("--json", "--format", "csv"), 2, "contradict"),
+        (("--packs", "TEE-BLK-L=7"), 2, "--packs goes with --accept"),
+        (("--accept", "--packs", "TEE-BLK-L"), 2, "expected ITEM=N"),
+        (("--accept", "--packs", "INK-Q=1"), 1, "line of this list"),
+        (("--accept", "--why", "INK-W"), 2, "--accept goes with neither"),
+        (("--why", "INK-Q"), 1, "There is no item 'INK-Q'"),
+        (("--on", "soon"), 2, "--on"),
+    ],
+)
+def test_wrong_calls_are_one_sentence(traded, words, code, said):
+    ran = traded("reorder", *words)
+    assert ran.code == code, ran.err
+    assert said in ran.err
+    assert len(ran.err.strip().splitlines()) == 1
+
+
+def test_a_formula_in_a_name_stays_text_in_every_file(traded, tmp_path):
+    (tmp_path / "items.csv").write_text(
+        'sku,kind,name,style,colour,size,shade\nTEE-BLK-L,blank,"=HYPERLINK(1)",TEE,BLK,L,dark\n'
+    )
+    assert traded("import", "items", str(tmp_path / "items.csv")).code == 0
+    text = traded("reorder", "--format", "csv", *ON).out
+    assert ",'=HYPERLINK(1)," in text
+    traded("reorder", "--out", str(tmp_path / "w.xlsx"), *ON)
+    sheet = openpyxl.load_workbook(tmp_path / "w.xlsx")["To order"]
+    cell = next(row[2] for row in sheet.iter_rows(min_row=2) if row[1].value == "TEE-BLK-L")
+    assert (cell.value, cell.data_type) == ("=HYPERLINK(1)", "s")
