@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-import gc
 import json
 import shutil
 import socket
 import subprocess
+import sys
+import time
 
 import pytest
 
@@ -15,12 +16,6 @@ aiohttp = pytest.importorskip("aiohttp", reason="comes with the serve extra, whi
 from aiohttp import web  # noqa: E402
 
 from stock.screens.serving import COOKIE, GuardedServer  # noqa: E402
-
-pytestmark = [
-    pytest.mark.filterwarnings("ignore::ResourceWarning"),
-    pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning"),
-]
-"""The served app is a process of its own, ended by closing its pipes, which asyncio warns about."""
 
 
 def free_port() -> int:
@@ -40,8 +35,24 @@ async def served(book_file, monkeypatch):
     await web.TCPSite(runner, "127.0.0.1", server.port).start()
     yield server
     await runner.cleanup()
-    await asyncio.sleep(0.3)
-    gc.collect()
+
+
+@pytest.fixture
+def link(book_file, monkeypatch):
+    """The link printed by ``stock serve``, run as a person runs it: a process of its own."""
+    port = free_port()
+    words = [sys.executable, "-m", "stock", "--book", str(book_file), "serve", "--port", str(port)]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        printed = next(line.strip() for line in server.stdout if "http://" in line)
+        for _ in range(200):
+            with socket.socket() as probe:
+                if probe.connect_ex(("127.0.0.1", port)) == 0:
+                    break
+            time.sleep(0.05)
+        yield printed
+        server.terminate()
+        server.communicate(timeout=20)
 
 
 async def status(url: str, **words) -> int:
@@ -85,12 +96,12 @@ async def test_the_page_says_nothing_of_the_book(served, book_file):
     assert "default-src 'self'" in policy
 
 
-async def test_the_socket_carries_the_screens(served):
+async def test_the_socket_carries_the_screens(link):
     jar = aiohttp.CookieJar(unsafe=True)
     async with aiohttp.ClientSession(cookie_jar=jar) as client:
-        async with client.get(served.link):
+        async with client.get(link):
             pass
-        address = served.public_url.replace("http", "ws") + "/ws?width=80&height=24"
+        address = link.split("/?")[0].replace("http", "ws") + "/ws?width=80&height=24"
         async with client.ws_connect(address) as socket_:
             got = b""
             async with asyncio.timeout(60):
@@ -108,7 +119,7 @@ async def test_the_socket_carries_the_screens(served):
     not (shutil.which("chromium") or shutil.which("chromium-browser")),
     reason="needs a Chromium on this machine; the socket itself is tested above without one",
 )
-async def test_a_real_browser_shows_the_screens(served, tmp_path):
+async def test_a_real_browser_shows_the_screens(link, tmp_path):
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     flags = (
         *("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-quic"),
@@ -117,7 +128,7 @@ async def test_a_real_browser_shows_the_screens(served, tmp_path):
     )
     ran = await asyncio.to_thread(
         subprocess.run,
-        [browser, *flags, served.link],
+        [browser, *flags, link],
         capture_output=True,
         text=True,
         timeout=90,
