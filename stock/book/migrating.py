@@ -83,9 +83,10 @@ def keep_copy(book: Book, revision: str, copies: Path | None) -> Path:
         kept = path.with_name(f"{path.name}.schema-{revision}")
         copy_file(book, kept)
     else:
-        folder = copies or Path.cwd()
-        folder.mkdir(parents=True, exist_ok=True)
-        kept = folder / f"{book.url.database}.schema-{revision}.sqlite"
+        if copies is None:
+            raise ValueError("the copy of a PostgreSQL book needs a folder")
+        copies.mkdir(parents=True, exist_ok=True)
+        kept = copies / f"{book.url.database}.schema-{revision}.sqlite"
         copy_to_file(book, revision, kept)
     return kept
 

@@ -214,15 +214,20 @@ def open_book(where: str | os.PathLike[str]) -> Book:
         book.close()
         raise BookUnusable(f"There is no book at {book.shown}. Create one with: stock start")
     if revision != HEAD:
-        if not book.is_sqlite:
-            book.close()
-            raise BookUnusable(
-                f"{book.shown} was written by an older version of this program (schema "
-                f"{revision}, this one writes {HEAD}). Once every station has the new program, "
-                f"run: stock start. It makes a copy, then upgrades the book."
-            )
+        _refuse_older_server(book, revision)
         _upgrade(book, revision)
     return book
+
+
+def _refuse_older_server(book: Book, revision: str) -> None:
+    """An older book that several stations may have open is not upgraded by opening it."""
+    if not book.is_sqlite:
+        book.close()
+        raise BookUnusable(
+            f"{book.shown} was written by an older version of this program (schema {revision}, "
+            f"this one writes {HEAD}). Once every station has the new program, run: stock start. "
+            f"It makes a copy, then upgrades the book."
+        )
 
 
 def create_book(where: str | os.PathLike[str], *, copies: Path | None = None) -> Book:
@@ -230,7 +235,10 @@ def create_book(where: str | os.PathLike[str], *, copies: Path | None = None) ->
 
     Args:
         copies: Folder for the copy made before an older PostgreSQL book is upgraded (an SQLite
-            book's copy goes beside it); missing: the current folder.
+            book's copy goes beside it); missing: such a book is not upgraded.
+
+    Raises:
+        BookUnusable: As :func:`open_book`, or the file cannot be made.
     """
     url = book_url(where)
     if url.get_backend_name() == "sqlite":
@@ -243,6 +251,8 @@ def create_book(where: str | os.PathLike[str], *, copies: Path | None = None) ->
             raise BookUnusable(f"No book can be made at {path}: {error.strerror}.") from None
     book, revision = look_at(where)
     if revision != HEAD:
+        if revision is not None and copies is None:
+            _refuse_older_server(book, revision)
         _upgrade(book, revision, copies)
     return book
 

@@ -140,26 +140,27 @@ class Worth:
     without_cost: int
 
     def to_json(self) -> dict[str, Any]:
-        """Amounts in base units, money in minor units."""
+        """Amounts in base units, money in the main unit."""
         return {
             "item": self.item,
             "name": self.name,
             "kind": self.kind,
             "amount": from_thousandths(self.amount),
             "unit": self.unit,
-            "value_minor": self.value_minor,
-            "used_minor": self.used_minor,
+            "value": self.value_minor / 100,
+            "used": self.used_minor / 100,
             "received_without_cost": from_thousandths(self.without_cost),
         }
 
 
 @dataclass(frozen=True, slots=True)
 class Valuation:
-    """All items on one day."""
+    """All items on one day; ``currency`` is the shop's."""
 
     on: date
     method: Method
     lines: tuple[Worth, ...]
+    currency: str = ""
 
     @property
     def total_minor(self) -> int:
@@ -167,11 +168,12 @@ class Valuation:
         return sum(line.value_minor for line in self.lines)
 
     def to_json(self) -> dict[str, Any]:
-        """Lines and total."""
+        """Lines and total, money in the main unit of ``currency``."""
         return {
             "on": self.on.isoformat(),
             "method": self.method,
-            "total_minor": self.total_minor,
+            "currency": self.currency,
+            "total": self.total_minor / 100,
             "lines": [line.to_json() for line in self.lines],
         }
 

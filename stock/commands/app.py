@@ -30,6 +30,7 @@ from stock.commands import (
     setting,
     starting,
     stockroom,
+    tracing,
     watching,
     weekly,
 )
@@ -64,6 +65,7 @@ GROUPS = (
     purchasing,
     forecasting,
     money,
+    tracing,
     labels,
     papers,
     weekly,

@@ -11,8 +11,8 @@ import typer
 from stock.commands.shared import (
     JsonOption,
     OnOption,
+    book_address,
     day_of,
-    making_book,
     open_screens,
     say,
     show_json,
@@ -33,7 +33,9 @@ def start(as_json: JsonOption = False) -> None:
     \b
         stock start
     """
-    book = making_book()
+    from stock.shop.keeping import make_or_upgrade
+
+    book = make_or_upgrade(book_address())
     if as_json:
         show_json({"book": book.shown})
     else:

@@ -110,8 +110,9 @@ def test_an_older_postgresql_book_waits_for_all_stations_then_is_copied_and_upgr
     server: Server, lived_in_postgres: str, newer: Path, tmp_path: Path
 ) -> None:
     url = server.database(lived_in_postgres)
-    with pytest.raises(BookUnusable, match=r"older version .* Once every station"):
-        open_book(url)
+    for reach in (open_book, create_book):
+        with pytest.raises(BookUnusable, match=r"older version .* Once every station"):
+            reach(url)
     upgraded = create_book(url, copies=tmp_path / "copies")
     assert opening.schema_revision(upgraded.engine) == "9999"
     assert check_book(upgraded).findings == ()
