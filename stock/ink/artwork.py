@@ -24,13 +24,13 @@ Space = Literal["rgb", "grey", "cmyk"]
 MOST_PIXELS: Final = 480_000_000
 """Largest picture read: 40 × 50 cm at 1200 dots per inch is 446 million."""
 
-MOST_PIXELS_HELD: Final = 120_000_000
-"""Largest picture of a kind that cannot be streamed (interlaced, progressive, WebP, PSD)."""
+MOST_BYTES_HELD: Final = 500_000_000
+"""Largest unfolded picture that cannot be streamed (interlaced, progressive, WebP, PSD)."""
 
-MOST_RATIO: Final = 1100
-"""Largest unfolded size over file size above :data:`RATIO_FROM_BYTES`.
+MOST_RATIO: Final = 900
+"""Largest unfolded size over file size, for pictures that unfold to much.
 
-Deflate cannot exceed 1032 : 1 (RFC 1951: 258 bytes from a 2-bit code), so an honest PNG passes.
+Deflate reaches 1032 : 1 at most (RFC 1951: 258 bytes from a 2-bit code), and only on emptiness.
 """
 
 RATIO_FROM_BYTES: Final = 256_000_000
@@ -154,13 +154,13 @@ def check_size(
         raise ArtworkUnreadable(
             str(path), f"says it has {size}; at most {MOST_PIXELS // 1_000_000} million are read."
         )
-    if held and pixels > MOST_PIXELS_HELD:
+    unfolded = pixels * bytes_per_pixel
+    if held and unfolded > MOST_BYTES_HELD:
         raise ArtworkUnreadable(
             str(path),
-            f"has {size} in a form that must be held whole; at most "
-            f"{MOST_PIXELS_HELD // 1_000_000} million are read so: save it as plain PNG or TIFF.",
+            f"has {size} in a form that must be held whole, {unfolded:,} bytes of at most "
+            f"{MOST_BYTES_HELD:,}; save it as plain PNG or TIFF.",
         )
-    unfolded = pixels * bytes_per_pixel
     if unfolded > RATIO_FROM_BYTES and unfolded > MOST_RATIO * file_bytes:
         raise ArtworkUnreadable(
             str(path),

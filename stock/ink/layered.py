@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import struct
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO, Final
+from typing import TYPE_CHECKING, BinaryIO, Final
 
 from stock.errors import ArtworkUnreadable
 from stock.ink.artwork import Artwork, Space, check_size
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from collections.abc import Iterator
+
+    import pyvips
 
 _SPACES: Final[dict[int, tuple[Space, int]]] = {1: ("grey", 1), 3: ("rgb", 3), 4: ("cmyk", 4)}
 _RESOLUTION, _ICC = 1005, 1039
@@ -36,7 +37,6 @@ def open_psd(path: Path, file_bytes: int) -> Artwork:
 
 
 def _read(path: Path, stream: BinaryIO, file_bytes: int) -> Artwork:
-    import numpy as np
     import pyvips
 
     version, channels, height, width, depth, mode = struct.unpack(">4xH6xHIIHH", stream.read(26))
@@ -57,19 +57,18 @@ def _read(path: Path, stream: BinaryIO, file_bytes: int) -> Artwork:
     planes = colours + transparent
     bytes_each = depth // 8
     check_size(path, width, height, planes * bytes_each, file_bytes, held=True)
-    raw = _planes(stream, version, channels, height, width * bytes_each)
-    samples = raw.view(">u2").astype(np.uint16) if depth == 16 else raw
-    picture = np.ascontiguousarray(np.moveaxis(samples[:planes], 0, -1))
-    del raw, samples
     full = (1 << depth) - 1
-    if space == "cmyk":
-        # Stored as light: 0 is full ink.
-        picture[..., :4] = full - picture[..., :4]
+    bands = [
+        pyvips.Image.new_from_memory(plane, width, height, 1, "uchar" if depth == 8 else "ushort")
+        for plane in _planes(stream, version, planes, height, width, bytes_each, channels)
+    ]
+    # Colours are stored as light, ink too: 0 is full.
+    light, alpha = bands[:colours], bands[colours:]
     if transparent:
-        _lift_from_white(picture, colours, full, ink=space == "cmyk")
-    image = pyvips.Image.new_from_memory(
-        picture.tobytes(), width, height, planes, "uchar" if depth == 8 else "ushort"
-    )
+        light = [_lift_from_white(band, alpha[0], full) for band in light]
+    if space == "cmyk":
+        light = [(band * -1 + full).cast(band.format) for band in light]
+    image = light[0].bandjoin([*light[1:], *alpha]) if planes > 1 else light[0]
     notes = ["The flattened composite of the layered file was measured."]
     if channels > colours + transparent:
         notes.append(f"{channels - planes} further channels (selections, spots) were left out.")
@@ -136,45 +135,44 @@ def _skip_layers(stream: BinaryIO, version: int) -> bool:
 
 
 def _planes(
-    stream: BinaryIO, version: int, channels: int, height: int, row_bytes: int
-) -> NDArray[np.uint8]:
-    """The composite's planes, channels × height × row bytes."""
+    stream: BinaryIO,
+    version: int,
+    wanted: int,
+    height: int,
+    width: int,
+    bytes_each: int,
+    channels: int,
+) -> Iterator[bytes]:
+    """The first ``wanted`` of the composite's planes, samples in the machine's own byte order."""
     import numpy as np
     from PIL import Image
 
+    row_bytes = width * bytes_each
     (packing,) = struct.unpack(">H", stream.read(2))
-    if packing == 0:
-        body = stream.read(channels * height * row_bytes)
-        return np.frombuffer(body, np.uint8).reshape(channels, height, row_bytes)
-    if packing != 1:
+    if packing not in (0, 1):
         raise ValueError("unknown packing")
-    code = ">u2" if version == 1 else ">u4"
-    table = stream.read(channels * height * np.dtype(code).itemsize)
-    lengths = np.frombuffer(table, code).astype(np.int64).reshape(channels, height)
-    planes = np.empty((channels, height, row_bytes), np.uint8)
-    for channel, length in enumerate(lengths.sum(axis=1)):
-        body = stream.read(int(length))
-        if len(body) != length:
+    lengths = np.full((channels, height), row_bytes, np.int64)
+    if packing == 1:
+        code = np.dtype(">u2" if version == 1 else ">u4")
+        table = stream.read(channels * height * code.itemsize)
+        lengths = np.frombuffer(table, code).astype(np.int64).reshape(channels, height)
+    for length in lengths.sum(axis=1)[:wanted]:
+        plane = stream.read(int(length))
+        if len(plane) != length:
             raise ValueError("cut short")
-        plane = Image.frombytes("L", (row_bytes, height), body, "packbits", "L")
-        planes[channel] = np.asarray(plane)
-    return planes
+        if packing == 1:
+            unpacked = Image.frombytes("L", (row_bytes, height), plane, "packbits", "L")
+            plane = unpacked.tobytes()
+        if bytes_each == 2:
+            plane = np.frombuffer(plane, ">u2").astype(np.uint16).tobytes()
+        yield plane
 
 
-def _lift_from_white(picture: NDArray[Any], colours: int, full: int, *, ink: bool) -> None:
-    """Undo the white ground a composite is blended on, in place.
+def _lift_from_white(band: pyvips.Image, alpha: pyvips.Image, full: int) -> pyvips.Image:
+    """Undo the white ground a composite is blended on.
 
-    Stored colour is s = c·a + 1·(1 − a) of light; so c = (s − (1 − a)) / a.
+    Stored light is s = c·a + 1·(1 − a), so c = (s − (1 − a)) / a.
     """
-    import numpy as np
-
-    for row in picture:
-        alpha = row[:, colours].astype(np.float64)
-        seen = alpha > 0
-        for band in range(colours):
-            light = row[:, band].astype(np.float64)
-            if ink:
-                light = full - light
-            light[seen] = (light[seen] - (full - alpha[seen])) * full / alpha[seen]
-            light = np.clip(np.rint(light), 0, full)
-            row[:, band] = full - light if ink else light
+    # Division by zero gives 0 in libvips; such pixels are clear and count for nothing.
+    lifted = (band * 1.0 + alpha - full) * full / alpha
+    return lifted.rint().cast(band.format)

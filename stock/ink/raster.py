@@ -35,6 +35,8 @@ def open_raster(path: Path, kind: Kind, file_bytes: int, *, page: int) -> Artwor
     """
     import pyvips
 
+    if kind == "WebP":
+        _check_riff(path, file_bytes)
     notes: list[str] = []
     options: dict[str, Any] = {"access": "sequential", "fail_on": "error"}
     if kind == "JPEG":
@@ -56,8 +58,11 @@ def open_raster(path: Path, kind: Kind, file_bytes: int, *, page: int) -> Artwor
         raise ArtworkUnreadable(str(path), f"page {page} was asked for; the file has one.")
     elif kind == "WebP" and pages > 1:
         notes.append(f"The first of {pages} moving frames was measured.")
-    held = kind == "WebP" or _flag(head, "interlaced") or _flag(head, "jpeg-multiscan")
-    bytes_each = head.bands * (1 if head.format == "uchar" else 2)
+    scans = _flag(head, "interlaced") or _flag(head, "jpeg-multiscan")
+    held = kind == "WebP" or scans
+    # Progressive JPEGs are kept as 16-bit coefficients.
+    deep = head.format != "uchar" or (kind == "JPEG" and scans)
+    bytes_each = head.bands * (2 if deep else 1)
     check_size(path, head.width, head.height, bytes_each, file_bytes, held=held)
     image, space, has_alpha, full = plain_bands(path, head, notes)
     if kind == "JPEG" and space == "cmyk" and not has_adobe_marker(path):
@@ -134,6 +139,17 @@ def _space_of(path: Path, image: pyvips.Image) -> tuple[Space, int]:
     raise ArtworkUnreadable(
         str(path), f"is in the colour space {name}; expected RGB, grey or CMYK."
     )
+
+
+def _check_riff(path: Path, file_bytes: int) -> None:
+    """Refuse a WebP shorter than its own header says; libwebp shows what there is without a word.
+
+    RIFF header: "RIFF", size of what follows (WebP container specification).
+    """
+    with path.open("rb") as stream:
+        head = stream.read(8)
+    if file_bytes < 8 + int.from_bytes(head[4:8], "little"):
+        raise ArtworkUnreadable(str(path), "cannot be read, it is cut short.")
 
 
 def has_adobe_marker(path: Path) -> bool:
