@@ -15,6 +15,7 @@ import typer
 
 from stock import __version__
 from stock.commands import (
+    calibrating,
     forecasting,
     importing,
     keeping,
@@ -60,6 +61,7 @@ GROUPS = (
     moving,
     stockroom,
     measuring,
+    calibrating,
     planning,
     reordering,
     purchasing,
