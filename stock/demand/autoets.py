@@ -1,9 +1,10 @@
 """Automatic exponential smoothing (AutoETS of statsforecast) as quantiles of h-week totals.
 
-Its share is taken for intermittent and lumpy series only, when there are few of them: on open
-data it narrowed their middle quantiles' error by about 1 % and made smooth and erratic series
-worse, at 2 to 9 ms a series. Series with zero weeks get additive-error models, whose totals have
-a known mean and variance. Amounts are in the series' own unit. Imports statsforecast when called.
+Its share is left out unless asked for, and then taken for intermittent and lumpy series only, when
+there are at most 60 of them: on open data it moved their pinball loss by −3 to +1.5 % (median half
+a percent better) and made smooth and erratic series worse, at 2 to 9 ms a series and a second to
+import. Series with zero weeks get additive-error models, whose totals have a known mean and
+variance. Amounts are in the series' own unit. Imports statsforecast when called.
 """
 
 from __future__ import annotations

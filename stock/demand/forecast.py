@@ -127,7 +127,7 @@ def forecast(
     horizon_weeks: int,
     *,
     season: Season = (),
-    autoets: bool = True,
+    autoets: bool = False,
     seed: int = 20_260_105,
     start: date | None = None,
     learned: Learned | None = None,
@@ -145,7 +145,7 @@ def forecast(
         season: Demand multiplier by month, as a mapping or as (month, factor) pairs; empty: learnt
             over all series where there are two years of them. The history is divided by it
             before and the forecast multiplied by it after.
-        autoets: Whether AutoETS may take its share (see :mod:`stock.demand.autoets`).
+        autoets: Whether AutoETS takes a share where it may (see :mod:`stock.demand.autoets`).
         seed: Which series are looked back on where there are many.
         start: First day of week 1; default the day after the history's last week.
         learned: What to take over instead of learning it from these series (:func:`learn`); with
@@ -195,7 +195,7 @@ def learn(
     horizon_weeks: int,
     *,
     season: Season = (),
-    autoets: bool = True,
+    autoets: bool = False,
     seed: int = 20_260_105,
     start: date | None = None,
 ) -> Learned:

@@ -52,7 +52,7 @@ def forecast_file(
     quantiles: Sequence[float] = (0.5, 0.9, 0.95),
     engine: str | None = None,
     *,
-    autoets: bool = True,
+    autoets: bool = False,
 ) -> list[dict[str, Any]]:
     """Forecast every series of a table over the next ``weeks`` weeks.
 
@@ -83,7 +83,7 @@ def forecast_history(
     levels: Sequence[float],
     engine: str | None = None,
     *,
-    autoets: bool = True,
+    autoets: bool = False,
     season: Season = (),
 ) -> list[dict[str, Any]]:
     """Forecast every series of ``history``, here or on ``engine``; rows as :func:`forecast_file`.

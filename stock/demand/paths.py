@@ -266,7 +266,7 @@ def need_paths(
     closed: frozenset[date] = frozenset(),
     peak_factor: Season = (),
     misprint_prior: tuple[float, float] = MISPRINT_PRIOR,
-    autoets: bool = True,
+    autoets: bool = False,
 ) -> NeedPaths:
     """What every item will need over the horizon, ready to draw from.
 

@@ -36,7 +36,7 @@ def series(count: int) -> History:
 def main(name: str, count: int) -> bool:
     """Forecast here and on the engine, compare."""
     history = series(count)
-    learned = learn(history, WEEKS, autoets=False)
+    learned = learn(history, WEEKS)
     begun = perf_counter()
     here = rows_of(forecast(history, WEEKS, learned=learned), LEVELS)
     local = perf_counter() - begun

@@ -38,7 +38,7 @@ def series(count: int) -> History:
 def _took(count: int) -> float:
     history = series(count)
     begun = perf_counter()
-    forecast(history, AHEAD, autoets=False)
+    forecast(history, AHEAD)
     return perf_counter() - begun
 
 
@@ -55,7 +55,7 @@ def _peak_gb() -> float:
 
 def peak_of(history: History) -> float:
     """Forecast, then this process's own peak memory (Linux), GB."""
-    forecast(history, AHEAD, autoets=False)
+    forecast(history, AHEAD)
     status = Path("/proc/self/status").read_text()
     return int(status.split("VmHWM:")[1].split()[0]) / 1024**2
 
@@ -93,7 +93,7 @@ def rows() -> Iterator[Ratio]:
     yield compare(
         "forecast 10,000 series × 156 weeks, all quantiles of 1 … 8 weeks",
         "statsforecast alone, point only, the same point models",
-        lambda: forecast(history, AHEAD, autoets=False),
+        lambda: forecast(history, AHEAD),
         lambda: StatsForecast(models=models, freq="W-MON", n_jobs=1).forecast(df=frame, h=AHEAD),
         1.5,
         repeats=3,

@@ -78,7 +78,7 @@ def _score(
     past = values[:, :origin]
     keys = tuple(f"{name}{row}" for row in range(len(past)))
     history = History(keys, mondays[:origin], past, np.zeros(past.shape, bool))
-    seen = forecast(history, max(WEEKS), autoets=False)
+    seen = forecast(history, max(WEEKS))
     ours = np.stack([seen.quantile(list(LEVELS), h) for h in WEEKS], axis=1)
     root_h = against.smoothing_root_h(past)
     average = against.moving_average(past)

@@ -35,7 +35,7 @@ def judged(sales):
     values, mondays = sales
     ours, theirs, truth = [], [], []
     for origin in ORIGINS:
-        seen = forecast(history(values, mondays, origin), 6, autoets=False)
+        seen = forecast(history(values, mondays, origin), 6)
         ours.append(seen.quantile(list(opponents.LEVELS), 6))
         theirs.append(opponents.moving_average(values[:, :origin])[:, -1])
         truth.append(values[:, origin : origin + 6].sum(axis=1))
@@ -82,7 +82,7 @@ def test_paths_of_a_real_item_hold_what_its_forecast_says(sales):
     given = history(values, mondays, 40)
     items = [ItemTerms(key, "supply", "each") for key in given.keys[:20]]
     day = (mondays[40]).astype(object)
-    need = need_paths(items, history=given, day=day, horizon_weeks=6, n_paths=1000, autoets=False)
+    need = need_paths(items, history=given, day=day, horizon_weeks=6, n_paths=1000)
     totals = need.chunk(range(20)).sum(axis=2)
     said = need.forecast.quantile(0.9, 6)
     rows = [need.forecast.row(item.sku) for item in items]

@@ -50,7 +50,7 @@ def rounds(*, count=12, series=40, used=1.0, noise=1.0, seed=0):
 
 def test_what_was_said_is_kept_as_it_was_said():
     past = history(np.random.default_rng(1).poisson(5.0, (3, 30)))
-    seen = forecast(past, 4, autoets=False)
+    seen = forecast(past, 4)
     kept = keep(seen, date(2025, 8, 4), 4)
     assert [said.key for said in kept] == ["s0", "s1", "s2"]
     assert kept[0].quantiles == tuple(seen.quantile(list(KEPT_LEVELS), 4)[0].tolist())
@@ -60,7 +60,7 @@ def test_what_was_said_is_kept_as_it_was_said():
 
 def test_a_forecast_is_scored_once_all_its_weeks_are_in():
     past = history(np.random.default_rng(1).poisson(5.0, (2, 30)))
-    kept = keep(forecast(past, 3, autoets=False), date(2025, 8, 4), 3)
+    kept = keep(forecast(past, 3), date(2025, 8, 4), 3)
     two_more = history(np.hstack([past.values, [[4, 5], [1, 1]]]))
     assert outcomes(kept, two_more) == []
     three_more = history(np.hstack([past.values, [[4, 5, 6], [1, 1, 1]]]))

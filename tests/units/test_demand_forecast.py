@@ -24,7 +24,7 @@ def poisson(mean, weeks, seed=0, series=1):
 
 
 def test_quantiles_never_fall_with_level_or_with_weeks():
-    seen = forecast(history(poisson(3.0, 80, series=20)), 12, autoets=False)
+    seen = forecast(history(poisson(3.0, 80, series=20)), 12)
     assert (np.diff(seen.total_quantiles, axis=2) >= 0).all()
     assert (np.diff(seen.total_quantiles, axis=1) >= 0).all()
     assert (seen.total_quantiles >= 0).all()
@@ -40,7 +40,7 @@ def test_a_steady_series_is_forecast_at_its_level():
 def test_poisson_weeks_are_covered_as_promised():
     weeks, ahead = 104, 4
     values = poisson(6.0, weeks + ahead, seed=5, series=400)
-    seen = forecast(history(values[:, :weeks]), ahead, autoets=False)
+    seen = forecast(history(values[:, :weeks]), ahead)
     truth = values[:, weeks:].sum(axis=1)
     for level, least, most in ((0.5, 0.40, 0.66), (0.9, 0.86, 0.97), (0.99, 0.97, 1.0)):
         assert least <= (truth <= seen.quantile(level, ahead)).mean() <= most
@@ -48,8 +48,8 @@ def test_poisson_weeks_are_covered_as_promised():
 
 def test_use_scaled_a_millionfold_is_forecast_a_million_times_larger():
     values = poisson(9.0, 70, seed=2, series=5) + 0.123456789
-    one = forecast(history(values), 6, autoets=False)
-    million = forecast(history(values * 1e6), 6, autoets=False)
+    one = forecast(history(values), 6)
+    million = forecast(history(values * 1e6), 6)
     assert million.total_quantiles / 1e6 == pytest.approx(one.total_quantiles, rel=1e-6, abs=1e-6)
 
 
@@ -140,8 +140,8 @@ def test_two_years_of_many_series_teach_the_weeks_of_the_year():
     peak = np.array([1.8 if day.month in (11, 12) else 1.0 for day in weeks])
     values = np.random.default_rng(1).poisson(20 * peak, (30, 150)).astype(float)
     until = 148
-    seen = forecast(history(values[:, :95]), 4, autoets=False)  # under two years: not learnt
-    learnt = learn(history(values[:, :until]), 4, autoets=False)
+    seen = forecast(history(values[:, :95]), 4)  # under two years: not learnt
+    learnt = learn(history(values[:, :until]), 4)
     assert (learn(history(values[:, :95]), 4).past == 1.0).all()
     assert learnt.past[46:50].mean() > 1.25 * learnt.past[20:40].mean()
     assert seen.weekly_mean.shape == (30, 4)
@@ -150,25 +150,27 @@ def test_two_years_of_many_series_teach_the_weeks_of_the_year():
 def test_a_series_forecast_does_not_depend_on_its_neighbours_once_learnt():
     values = np.vstack([poisson(4.0, 60, seed=4, series=8), poisson(0.2, 60, seed=5, series=8)])
     together = history(values)
-    learnt = learn(together, 5, autoets=False)
+    learnt = learn(together, 5)
     whole = forecast(together, 5, learned=learnt)
     alone = History((together.keys[9],), together.mondays, values[9:10], np.zeros((1, 60), bool))
     one = forecast(alone, 5, learned=learnt)
     assert one.total_quantiles[0].tolist() == whole.total_quantiles[9].tolist()
 
 
-def test_autoets_takes_its_share_only_in_sparse_series_and_only_when_few():
+def test_autoets_takes_its_share_only_when_asked_in_sparse_series_and_when_few():
     sparse = poisson(0.3, 40, seed=6, series=3)
     smooth = poisson(30.0, 40, seed=7, series=3)
-    seen = forecast(history(np.vstack([sparse, smooth])), 3)
+    both = history(np.vstack([sparse, smooth]))
+    seen = forecast(both, 3, autoets=True)
     assert ["AutoETS" in label for label in seen.models] == [True] * 3 + [False] * 3
-    many = forecast(history(poisson(0.3, 40, seed=8, series=61)), 3)
+    assert not any("AutoETS" in label for label in forecast(both, 3).models)
+    many = forecast(history(poisson(0.3, 40, seed=8, series=61)), 3, autoets=True)
     assert not any("AutoETS" in label for label in many.models)
 
 
 def test_series_shorter_than_autoets_can_bear_are_still_forecast():
     # AutoETS of statsforecast fails under seven points.
-    seen = forecast(history([[0.0, 2, 0, 1, 0]]), 3)
+    seen = forecast(history([[0.0, 2, 0, 1, 0]]), 3, autoets=True)
     assert seen.weekly_mean[0].sum() > 0
 
 

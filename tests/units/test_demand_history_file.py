@@ -207,8 +207,8 @@ def test_degenerate_series_each_get_a_sane_answer(table):
 
 def test_handing_the_series_to_an_engine_changes_nothing(table):
     read = read_series(table(weekly(use(7, mean=0.6))))
-    learnt = learn(read.history, 4, autoets=False)
-    here = forecast_file(table(weekly(use(7, mean=0.6))), 4, (0.5, 0.9), autoets=False)
+    learnt = learn(read.history, 4)
+    here = forecast_file(table(weekly(use(7, mean=0.6))), 4, (0.5, 0.9))
     assert forecast_on("native", read.history, 4, [0.5, 0.9], learnt) == here
 
 

@@ -82,7 +82,6 @@ def draw(lines=(), *, past=None, items=ITEMS, paths=400, weeks=6, **more):
         day=DAY,
         horizon_weeks=weeks,
         n_paths=paths,
-        autoets=False,
         **known,
     )
 
