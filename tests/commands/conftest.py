@@ -63,26 +63,26 @@ def invoker(monkeypatch: pytest.MonkeyPatch) -> Run:
 SHOP = {
     "suppliers": "code,lead_days,order_days\nALDER,4,\nBRAMBLE,2,\n",
     "items": """\
-sku,kind,channel,style,colour,size,shade,shelf_life_days,open_life_days
-INK-C,ink,C,,,,,365,180
-INK-M,ink,M,,,,,365,180
-INK-Y,ink,Y,,,,,365,180
-INK-K,ink,K,,,,,365,180
-INK-W,ink,W,,,,,365,180
-PT,pretreat,,,,,,365,180
-TEE-BLK-L,blank,,TEE,BLK,L,dark,,
-TEE-WHT-L,blank,,TEE,WHT,L,light,,
+sku,kind,channel,style,colour,size,shade,shelf_life_days,open_life_days,density_g_per_ml
+INK-C,ink,C,,,,,365,180,1.07
+INK-M,ink,M,,,,,365,180,1.07
+INK-Y,ink,Y,,,,,365,180,1.07
+INK-K,ink,K,,,,,365,180,1.07
+INK-W,ink,W,,,,,365,180,1.15
+PT,pretreat,,,,,,365,180,
+TEE-BLK-L,blank,,TEE,BLK,L,dark,,,
+TEE-WHT-L,blank,,TEE,WHT,L,light,,,
 """,
     "packs": """\
-sku,supplier,code,amount,price,gtin
-INK-C,ALDER,C350,350 mL,62,
-INK-M,ALDER,M350,350 mL,62,
-INK-Y,ALDER,Y350,350 mL,62,
-INK-K,ALDER,K350,350 mL,62,
-INK-W,ALDER,W700,700 mL,104,09521234543213
-PT,ALDER,PT5,5 kg,68,
-TEE-BLK-L,BRAMBLE,TBL,1,3.10,
-TEE-WHT-L,BRAMBLE,TWL,1,2.80,
+sku,supplier,code,amount,price,gtin,tare_g
+INK-C,ALDER,C350,350 mL,62,,90
+INK-M,ALDER,M350,350 mL,62,,90
+INK-Y,ALDER,Y350,350 mL,62,,90
+INK-K,ALDER,K350,350 mL,62,,90
+INK-W,ALDER,W700,700 mL,104,09521234543213,120
+PT,ALDER,PT5,5 kg,68,,
+TEE-BLK-L,BRAMBLE,TBL,1,3.10,,
+TEE-WHT-L,BRAMBLE,TWL,1,2.80,,
 """,
     "printers": """\
 printer,slot,channel,feed,capacity,item,per_day_ml
@@ -120,12 +120,7 @@ def stocked_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("stocked")
     Image.new("RGBA", (300, 300), (200, 40, 30, 255)).save(folder / "bear.png")
     files = dict(SHOP)
-    header, *rows = files["items"].splitlines()
-    density = {"INK-W": "1.1"}
-    files["items"] = "\n".join(
-        [f"{header},density_g_per_ml"]
-        + [f"{row},{density.get(row.split(',')[0], '')}" for row in rows]
-    )
+    files["items"] = files["items"].replace("365,180,1.15", "365,180,1.1")
     files["artworks"] = "artwork,file,title\nBEAR,bear.png,Bear\n"
     files["orders"] = (
         "order,line,stage,placed_on,due_on,blank,quantity,artwork,printer,location,width_cm\n"
