@@ -16,6 +16,7 @@ import typer
 from stock import __version__
 from stock.commands import (
     calibrating,
+    clearing,
     forecasting,
     importing,
     keeping,
@@ -65,6 +66,7 @@ GROUPS = (
     planning,
     reordering,
     purchasing,
+    clearing,
     forecasting,
     money,
     tracing,
