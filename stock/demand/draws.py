@@ -18,7 +18,7 @@ import numpy.typing as npt
 TEMPLATES: Final = 24
 BINS: Final = 256
 """Equal parts of the unit interval that :func:`parts` tells apart."""
-_CORRELATIONS: Final = (0.0, 0.05, 0.15, 0.3, 0.5, 0.8)
+_CORRELATIONS: Final = (0.0, 0.05, 0.15, 0.3, 0.45, 0.6, 0.8, 0.95)
 """Week-to-week correlations for which rank templates are kept; the nearest is taken."""
 
 

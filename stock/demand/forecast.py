@@ -28,6 +28,9 @@ from stock.demand.trust import Trust, learn_trust
 from stock.demand.young import usual_cv2, young_quantiles
 
 _ROWS_AT_ONCE = 512
+_SPARSE_MEDIAN = 0.1
+"""Week 1's median over its 90 % quantile below which a series counts as sparse in its paths."""
+_SPARSE_CORRELATION = 0.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,8 +63,8 @@ class Forecast:
         weekly_mean: Expected use in week 1 … H, the mean of the quantile functions, shape (n, H).
         levels: Quantile levels between 0 and 1, rising, shape (Q,).
         total_quantiles: Quantiles of the total over the first h weeks, h = 1 … H, shape
-            (n, H, Q); never negative, rising in h and in level.
-        whole: Whether a series counts whole things, so that its quantiles and paths do too.
+            (n, H, Q); never negative, rising in h and in level, not rounded.
+        whole: Whether a series counts whole things: :meth:`quantile` and paths are then whole.
         trust: Weights and widening used, by class.
     """
 
@@ -98,16 +101,18 @@ class Forecast:
         """Weekly paths of one series, shape (H, n_paths), whose h-week totals have its quantiles.
 
         They depend on the seed and the series' key only. Past the outermost levels kept the
-        quantile function is carried on in a straight line.
+        quantile function is carried on in a straight line. Whole things are drawn whole, rounded
+        up in as many paths as the fraction says, so that rare use keeps its mean.
         """
         grid = self.total_quantiles[row]
         weeks = len(grid)
         table = grid.astype(np.float32) @ _reading(n_paths)
         np.maximum(table, 0.0, out=table)
-        if self.whole[row]:
-            np.rint(table, out=table)
         ranks, turn = running_ranks(seed, self.keys[row], n_paths, weeks, _correlation(grid))
         totals = np.take_along_axis(table, ranks, axis=1)
+        if self.whole[row]:
+            totals += _thresholds(n_paths)
+            np.floor(totals, out=totals)
         np.maximum.accumulate(totals, axis=0, out=totals)
         totals[1:] -= totals[:-1].copy()
         return np.roll(totals, turn, axis=1)
@@ -174,7 +179,6 @@ def forecast(
     np.maximum(quantiles, 0.0, out=quantiles)
     stretch = np.cumsum(learned.ahead) / np.arange(1, horizon_weeks + 1)
     quantiles *= stretch[None, :, None]
-    np.rint(quantiles, out=quantiles, where=whole[:, None, None])
     np.maximum.accumulate(quantiles, axis=2, out=quantiles)
     np.maximum.accumulate(quantiles, axis=1, out=quantiles)
     return Forecast(
@@ -319,6 +323,12 @@ def _reading(n_paths: int) -> npt.NDArray[np.float32]:
     return weights
 
 
+@lru_cache(maxsize=4)
+def _thresholds(n_paths: int) -> npt.NDArray[np.float32]:
+    """Numbers spread evenly over 0 to 1, one per path (multiples of the golden section)."""
+    return (np.arange(n_paths) * 0.6180339887498949 % 1).astype(np.float32)
+
+
 @lru_cache(maxsize=1)
 def _mean_weights() -> Floats:
     """Weight of each kept quantile in the mean, the function running straight between them."""
@@ -332,12 +342,18 @@ def _mean_weights() -> Floats:
 
 
 def _correlation(grid: Floats) -> float:
-    """Week-to-week correlation that makes week 1's spread grow into that of all H weeks."""
+    """Week-to-week correlation that makes week 1's spread grow into that of all H weeks.
+
+    Where most weeks have hardly any use it is held high: paths that keep their place do so without
+    a total falling back, which would be made good at the cost of the mean.
+    """
     weeks = len(grid)
     if weeks == 1:
         return 0.0
     low, high = np.searchsorted(LEVELS, (0.1, 0.9))
     spread = grid[:, high] - grid[:, low]
     if spread[0] <= 0:
-        return 0.0
-    return float(((spread[-1] / spread[0]) ** 2 / weeks - 1) / (weeks - 1))
+        return 1.0
+    grown = float(((spread[-1] / spread[0]) ** 2 / weeks - 1) / (weeks - 1))
+    sparse = grid[0, MEDIAN] < _SPARSE_MEDIAN * grid[0, high]
+    return max(grown, _SPARSE_CORRELATION) if sparse else grown

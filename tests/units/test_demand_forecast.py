@@ -154,7 +154,7 @@ def test_a_series_forecast_does_not_depend_on_its_neighbours_once_learnt():
     whole = forecast(together, 5, learned=learnt)
     alone = History((together.keys[9],), together.mondays, values[9:10], np.zeros((1, 60), bool))
     one = forecast(alone, 5, learned=learnt)
-    assert one.total_quantiles[0].tolist() == whole.total_quantiles[9].tolist()
+    assert one.total_quantiles[0] == pytest.approx(whole.total_quantiles[9], rel=1e-9)
 
 
 def test_autoets_takes_its_share_only_when_asked_in_sparse_series_and_when_few():
@@ -177,8 +177,18 @@ def test_series_shorter_than_autoets_can_bear_are_still_forecast():
 def test_whole_things_have_whole_quantiles():
     seen = forecast(history(poisson(2.0, 60, series=4)), 5)
     assert seen.whole.all()
-    assert (seen.total_quantiles % 1 == 0).all()
     assert (seen.quantile([0.33, 0.77], 5) % 1 == 0).all()
+    assert (seen.sample(range(4), 200, 1) % 1 == 0).all()
+
+
+def test_use_once_in_a_hundred_weeks_is_not_rounded_away():
+    rare = [0.0] * 100
+    rare[40] = 1.0
+    seen = forecast(history([rare]), 4)
+    assert 0 < seen.weekly_mean[0].sum() < 0.5
+    assert seen.sample([0], 4000, 1).sum(axis=2).mean() == pytest.approx(
+        seen.weekly_mean[0].sum(), rel=0.25
+    )
 
 
 def test_amounts_are_not_rounded_to_whole_things():
