@@ -34,11 +34,12 @@ class TodayScreen(ShopScreen):
         yield Static("Looking …", id="today-head", classes="head", markup=False)
         table: DataTable[str] = DataTable(id="today-table", cursor_type="row", zebra_stripes=True)
         yield table
+        yield Static("", id="today-detail", classes="note", markup=False)
 
     def on_mount(self) -> None:
         """Columns."""
         table = self.query_one("#today-table", DataTable)
-        table.add_columns("kind", "what needs you", "where")
+        table.add_columns("kind", "where", "what needs you")
         table.focus()
         super().on_mount()
 
@@ -64,7 +65,7 @@ class TodayScreen(ShopScreen):
         keep = table.cursor_row
         table.clear()
         for number, one in enumerate(found):
-            table.add_row(one.kind, safe_text(one.text), one.where_name, key=str(number))
+            table.add_row(one.kind, one.where_name, safe_text(one.text), key=str(number))
         if found:
             table.move_cursor(row=min(keep, len(found) - 1))
         day = self.shop_app.business_day()
@@ -75,6 +76,13 @@ class TodayScreen(ShopScreen):
             else f"{day}: nothing needs you.{waiting}"
         )
         self.query_one("#today-head", Static).update(head)
+
+    @on(DataTable.RowHighlighted, "#today-table")
+    def _whole(self) -> None:
+        """The whole sentence of the row under the cursor: a narrow table cuts it."""
+        row = self.query_one("#today-table", DataTable).cursor_row
+        text = self.found[row].text if 0 <= row < len(self.found) else ""
+        self.query_one("#today-detail", Static).update(safe_text(text))
 
     @on(DataTable.RowSelected, "#today-table")
     def action_there(self) -> None:
