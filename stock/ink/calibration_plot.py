@@ -14,6 +14,7 @@ from xml.sax.saxutils import escape
 
 from stock.errors import Refused
 from stock.ink.calibrate import ChannelFit
+from stock.ink.vips import libvips
 
 _PANEL: Final = 260
 _MARGIN: Final = 46
@@ -51,7 +52,7 @@ def plot_svg(fits: Sequence[ChannelFit]) -> str:
 
 def plot_png(fits: Sequence[ChannelFit]) -> bytes:
     """The same picture as PNG, at twice the size."""
-    import pyvips
+    pyvips = libvips()
 
     image = pyvips.Image.svgload_buffer(plot_svg(fits).encode(), scale=2.0)
     png: bytes = image.write_to_buffer(".png")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from stock.errors import ArtworkUnreadable
 from stock.ink.artwork import Artwork, Space, one_sentence
+from stock.ink.vips import libvips
 
 if TYPE_CHECKING:
     import numpy as np
@@ -124,7 +125,8 @@ def bin_steps(colours: int, full: int) -> list[NDArray[np.int64]]:
 def _bin_table(colours: int, has_alpha: bool, full: int) -> Any:
     """One row per value, one band per band of the picture; see :func:`with_bins`."""
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     bands = colours + has_alpha
     columns = [step * bands for step in bin_steps(colours, full)]
@@ -138,7 +140,8 @@ def _bin_table(colours: int, has_alpha: bool, full: int) -> Any:
 def _weight_table(colours: int, full: int) -> Any:
     """Alpha to the factors of all bands: itself for colours, 1 for alpha."""
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     alpha = np.arange(full + 1)
     rows = np.stack([alpha] * colours + [np.ones_like(alpha)], axis=-1)
@@ -153,7 +156,8 @@ def take_census(artwork: Artwork, bands: Bands) -> Census:
         ArtworkUnreadable: The pixels end early or are damaged.
     """
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     colours, full, image = bands.colour_bands, float(bands.full), bands.image
     if bands.has_alpha:
@@ -176,7 +180,8 @@ def take_census(artwork: Artwork, bands: Bands) -> Census:
 
 def _hold(artwork: Artwork, image: pyvips.Image) -> tuple[pyvips.Image, NDArray[Any]]:
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     try:
         kept = image.write_to_memory()

@@ -21,6 +21,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Final
 
 from stock.ink.census import MOST_HELD_SAMPLES, bin_steps
+from stock.ink.vips import libvips
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -236,7 +237,8 @@ def _fine_planes(bands: Bands, table: Floats) -> tuple[Bytes, WhiteAt]:
 def _coarse_planes(bands: Bands, table: Floats, block: int) -> tuple[Bytes, WhiteAt]:
     """Alpha and alpha-weighted white of blocks, streamed in one pass."""
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     lookup = pyvips.Image.new_from_memory(
         table.astype(np.float32).tobytes(), len(table), 1, 1, "float"

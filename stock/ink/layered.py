@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, BinaryIO, Final
 
 from stock.errors import ArtworkUnreadable
 from stock.ink.artwork import Artwork, Space, check_size
+from stock.ink.vips import libvips
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     import pyvips
 
 _SPACES: Final[dict[int, tuple[Space, int]]] = {1: ("grey", 1), 3: ("rgb", 3), 4: ("cmyk", 4)}
+_MOST_CHANNELS: Final = 56
 _RESOLUTION, _ICC = 1005, 1039
 
 
@@ -37,7 +39,7 @@ def open_psd(path: Path, file_bytes: int) -> Artwork:
 
 
 def _read(path: Path, stream: BinaryIO, file_bytes: int) -> Artwork:
-    import pyvips
+    pyvips = libvips()
 
     version, channels, height, width, depth, mode = struct.unpack(">4xH6xHIIHH", stream.read(26))
     if version not in (1, 2):
@@ -49,8 +51,8 @@ def _read(path: Path, stream: BinaryIO, file_bytes: int) -> Artwork:
     space, colours = _SPACES[mode]
     if depth not in (8, 16):
         raise ArtworkUnreadable(str(path), f"has {depth} bits a channel; expected 8 or 16.")
-    if channels < colours:
-        raise ValueError("too few channels")
+    if not colours <= channels <= _MOST_CHANNELS:
+        raise ValueError("a number of channels no such file has")
     stream.seek(struct.unpack(">I", stream.read(4))[0], 1)
     dpi_x, dpi_y, icc = _resources(stream)
     transparent = _skip_layers(stream, version) and channels > colours
@@ -151,13 +153,14 @@ def _planes(
     (packing,) = struct.unpack(">H", stream.read(2))
     if packing not in (0, 1):
         raise ValueError("unknown packing")
-    lengths = np.full((channels, height), row_bytes, np.int64)
+    lengths = [row_bytes * height] * wanted
     if packing == 1:
         code = np.dtype(">u2" if version == 1 else ">u4")
         table = stream.read(channels * height * code.itemsize)
-        lengths = np.frombuffer(table, code).astype(np.int64).reshape(channels, height)
-    for length in lengths.sum(axis=1)[:wanted]:
-        plane = stream.read(int(length))
+        rows = np.frombuffer(table, code).astype(np.int64).reshape(channels, height)
+        lengths = [int(total) for total in rows.sum(axis=1)[:wanted]]
+    for length in lengths:
+        plane = stream.read(length)
         if len(plane) != length:
             raise ValueError("cut short")
         if packing == 1:

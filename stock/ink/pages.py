@@ -7,11 +7,13 @@ Everything on the page is rendered to RGB; ink named as CMYK inside a PDF is not
 from __future__ import annotations
 
 import math
+import threading
 from pathlib import Path
 from typing import Final
 
 from stock.errors import ArtworkUnreadable
 from stock.ink.artwork import Artwork, one_sentence
+from stock.ink.vips import libvips
 
 RENDER_DPI: Final = 300.0
 MOST_RENDERED_PIXELS: Final = 60_000_000
@@ -19,14 +21,25 @@ LEAST_RENDER_DPI: Final = 20.0
 _POINTS_PER_INCH: Final = 72.0
 
 
+_ONE_AT_A_TIME: Final = threading.Lock()
+"""PDFium must not be called from two threads at once (its own documentation)."""
+
+
 def open_pdf(path: Path, page: int) -> Artwork:
-    """Render one page, from 1, on a transparent ground.
+    """Render one page, from 1, on a transparent ground; waits while another is rendered.
 
     Raises:
         ArtworkUnreadable: Locked by a password, damaged, without that page, or of absurd size.
     """
+    with _ONE_AT_A_TIME:
+        return _render(path, page)
+
+
+def _render(path: Path, page: int) -> Artwork:
+    """See :func:`open_pdf`."""
     import pypdfium2
-    import pyvips
+
+    pyvips = libvips()
 
     try:
         document = pypdfium2.PdfDocument(str(path))

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from stock.errors import Refused
 from stock.ink.artwork import Space, one_sentence
+from stock.ink.vips import libvips
 
 if TYPE_CHECKING:
     import numpy as np
@@ -43,7 +44,8 @@ def to_srgb(colours: Floats, space: Space, icc: bytes) -> Floats | None:
     A profile that is sRGB within half an 8-bit step changes nothing, so pure white stays pure.
     """
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     if not len(colours):
         return np.zeros((0, 3))
@@ -86,7 +88,8 @@ def to_cmyk(srgb: Floats, profile: str | Path) -> Floats:
         Refused: The file is missing or is no CMYK output profile.
     """
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     try:
         space = profile_space(Path(profile).read_bytes())
@@ -109,7 +112,8 @@ def to_cmyk(srgb: Floats, profile: str | Path) -> Floats:
 
 def _as_image(rows: Floats, interpretation: str) -> pyvips.Image:
     import numpy as np
-    import pyvips
+
+    pyvips = libvips()
 
     codes = np.rint(np.clip(rows, 0.0, 1.0) * 65535).astype(np.uint16)
     image = pyvips.Image.new_from_memory(codes.tobytes(), len(rows), 1, rows.shape[1], "ushort")

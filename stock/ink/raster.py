@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from stock.errors import ArtworkUnreadable
 from stock.ink.artwork import Artwork, Kind, Space, check_size, one_sentence
 from stock.ink.resolution import read_resolution
+from stock.ink.vips import libvips
 
 if TYPE_CHECKING:
     import pyvips
@@ -33,7 +34,7 @@ def open_raster(path: Path, kind: Kind, file_bytes: int, *, page: int) -> Artwor
     Raises:
         ArtworkUnreadable: Damaged, too large, of a depth or colour space nobody prints from.
     """
-    import pyvips
+    pyvips = libvips()
 
     if kind == "WebP":
         _check_riff(path, file_bytes)

@@ -158,6 +158,14 @@ def test_a_header_that_claims_the_world(tmp_path: Path) -> None:
     refused(path)
 
 
+def test_a_psd_of_thousands_of_channels(tmp_path: Path) -> None:
+    path = tmp_path / "c.psd"
+    data = bytearray(psd_bytes(np.zeros((3, 2, 2), np.uint8), 3))
+    data[12:22] = struct.pack(">HII", 32_771, 65_370, 80)
+    path.write_bytes(bytes(data))
+    refused(path)
+
+
 def test_bombs_by_ratio(tmp_path: Path) -> None:
     path = tmp_path / "r.png"
     path.write_bytes(png_bytes(17_000, 17_000, b"".join(zeros(17_001, 17_000, 9)), kind=0))
