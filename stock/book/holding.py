@@ -5,7 +5,7 @@ Amounts are integers of thousandths of the item's base unit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from stock.book.catalogue import HOLDING_KINDS
@@ -27,11 +27,12 @@ class Place:
     item_id: int | None
     capacity: int | None
     unusable_rest: int
+    holds: bool = field(init=False)
+    """Whether stock can be here (shelf, slot, quarantine)."""
 
-    @property
-    def holds(self) -> bool:
-        """Whether stock can be here (shelf, slot, quarantine)."""
-        return self.kind in HOLDING_KINDS
+    def __post_init__(self) -> None:
+        """``holds`` is asked twice for every movement, so it is worked out once."""
+        object.__setattr__(self, "holds", self.kind in HOLDING_KINDS)
 
 
 @dataclass(slots=True)

@@ -5,18 +5,18 @@ Amounts are integers of thousandths. Only places that hold stock count (shelf, s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, func, literal, select, union_all
 
 from stock.book.catalogue import HOLDING_KINDS
-from stock.book.tables import balance, container, item, lot, movement, place
+from stock.book.statements import ON_HAND, as_day, asked
+from stock.book.tables import container, item, lot, movement, place
 
 
-@dataclass(frozen=True, slots=True)
-class OnHand:
+class OnHand(NamedTuple):
     """One lot (and container) at one place."""
 
     item: str
@@ -52,9 +52,13 @@ class OnHand:
 
 def on_hand_rows(connection: Connection, day: date | None = None) -> list[OnHand]:
     """What every holding place holds, by item, lot and place; ``day``: at its end."""
-    held = _now() if day is None else _at_end_of(day)
-    amounts = held.subquery()
-    rows = connection.execute(
+    if day is None:
+        return [
+            OnHand._make((*row[:10], as_day(row[10]), as_day(row[11])))
+            for row in asked(connection, ON_HAND)
+        ]
+    amounts = _at_end_of(day).subquery()
+    rows: Iterable[Any] = connection.execute(
         select(
             item.c.sku,
             item.c.name,
@@ -77,15 +81,8 @@ def on_hand_rows(connection: Connection, day: date | None = None) -> list[OnHand
         .where(amounts.c.amount > 0)
         .order_by(item.c.sku, lot.c.sealed_expiry, lot.c.id, place.c.code, container.c.id)
     )
-    return [OnHand(*_facts(row)) for row in rows]
-
-
-def _facts(row: Any) -> Any:
-    return tuple(row)
-
-
-def _now() -> Select[Any]:
-    return select(balance.c.place_id, balance.c.lot_id, balance.c.container_id, balance.c.amount)
+    # PostgreSQL sums whole numbers into decimals.
+    return [OnHand._make((*row[:8], int(row[8]), *row[9:])) for row in rows]
 
 
 def _at_end_of(day: date) -> Select[Any]:

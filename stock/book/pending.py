@@ -8,8 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Table, bindparam, func, insert, select, text, update
+from sqlalchemy import Connection, Table, bindparam, insert, update
 
+from stock.book.statements import (
+    MOVEMENT_COLUMNS,
+    Leg,
+    insert_entries,
+    insert_movements,
+    next_ids,
+)
 from stock.book.tables import container, container_event
 
 NAMED_BY_OTHERS = frozenset(
@@ -49,9 +56,12 @@ class Pending:
         self._last: dict[str, int] = {}
         self._rows: dict[str, tuple[Table, list[dict[str, Any]]]] = {}
         self._by_id: dict[str, dict[int, dict[str, Any]]] = {}
+        self.legs: list[Leg] = []
 
     def rows(self, table: Table) -> list[dict[str, Any]]:
         """Rows of ``table`` added and not yet written."""
+        if table.name == "movement":
+            return [dict(zip(MOVEMENT_COLUMNS, leg, strict=True)) for leg in self.legs]
         there = self._rows.get(table.name)
         return there[1] if there else []
 
@@ -68,17 +78,11 @@ class Pending:
 
     def _take_ids(self, table: Table) -> list[int]:
         """A block of ids, largest first; blocks grow, so that one posting leaves no gap."""
-        block = self._blocks[table.name] = min(self._blocks.get(table.name, 0) * 8 or 1, 512)
-        if self._connection.dialect.name == "postgresql":
-            sequence = text(
-                f"SELECT nextval(pg_get_serial_sequence('{table.name}', 'id')) "
-                "FROM generate_series(1, :block)"
-            )
-            return sorted(self._connection.scalars(sequence, {"block": block}), reverse=True)
-        written = self._connection.scalar(select(func.max(table.c.id))) or 0
-        first = max(written, self._last.get(table.name, 0)) + 1
-        self._last[table.name] = first + block - 1
-        return list(range(first + block - 1, first - 1, -1))
+        name = table.name
+        block = self._blocks[name] = min(self._blocks.get(name, 0) * 8 or 1, 512)
+        ids = next_ids(self._connection, name, block, self._last.get(name, 0))
+        self._last[name] = ids[0]
+        return ids
 
     def add(self, table: Table, values: dict[str, Any]) -> int:
         """Append a row and return its id; 0 for a row that no other names."""
@@ -99,9 +103,15 @@ class Pending:
         for table, rows in sorted(
             self._rows.values(), key=lambda pair: PARENTS_FIRST.get(pair[0].name, 3)
         ):
-            for uniform in _same_columns(rows):
-                self._connection.execute(insert(table), uniform)
+            if rows and table.name == "entry":
+                insert_entries(self._connection, rows)
+            else:
+                for uniform in _same_columns(rows):
+                    self._connection.execute(insert(table), uniform)
             rows.clear()
+        if self.legs:
+            insert_movements(self._connection, self.legs)
+            self.legs.clear()
         self._by_id.clear()
 
     def _project_containers(self) -> None:

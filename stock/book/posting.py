@@ -16,20 +16,23 @@ from collections.abc import Callable, Collection
 from datetime import date, datetime
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, Table, bindparam, delete, select, update
+from sqlalchemy import Connection, Table, select
 
 from stock.book.holding import Holding, Key, Place
 from stock.book.opening import Book
 from stock.book.pending import Pending
-from stock.book.tables import (
-    balance,
-    container,
-    entry,
-    item,
-    lot,
-    movement,
-    place,
+from stock.book.statements import (
+    HOLDINGS,
+    ITEMS,
+    ITEMS_OF_PLACE,
+    PLACES,
+    as_day,
+    asked,
+    change_balances,
+    locking,
+    remove_balances,
 )
+from stock.book.tables import balance, container, entry, lot, place
 from stock.clock import now_utc
 from stock.errors import NotEnough, Unknown
 from stock.units import format_amount
@@ -75,22 +78,7 @@ class Posting:
         self._changed: dict[Key, Holding] = {}
         self._places_read: set[int] = set()
         self._sku: dict[int, tuple[str, str]] = {}
-        self.places: dict[int, Place] = {
-            row.id: Place(*row)
-            for row in connection.execute(
-                select(
-                    place.c.id,
-                    place.c.code,
-                    place.c.kind,
-                    place.c.printer_id,
-                    place.c.channel,
-                    place.c.feed,
-                    place.c.item_id,
-                    place.c.capacity,
-                    place.c.unusable_rest,
-                )
-            )
-        }
+        self.places: dict[int, Place] = {row[0]: Place(*row) for row in asked(connection, PLACES)}
         self._place_by_code = {held.code: held for held in self.places.values()}
 
     def place(self, code: str) -> Place:
@@ -110,36 +98,15 @@ class Posting:
         if not wanted:
             return
         self._held.update(wanted)
+        connection = self.connection
         for start in range(0, len(wanted), 500):
             part = wanted[start : start + 500]
-            names = select(item.c.id, item.c.sku, item.c.unit).where(item.c.id.in_(part))
-            if self.connection.dialect.name == "postgresql":
-                names = names.order_by(item.c.id).with_for_update(key_share=True)
-            for row in self.connection.execute(names):
-                self._sku[row.id] = (row.sku, row.unit)
-            held = (
-                select(
-                    balance.c.id,
-                    balance.c.place_id,
-                    balance.c.item_id,
-                    balance.c.lot_id,
-                    balance.c.container_id,
-                    balance.c.amount,
-                    lot.c.code,
-                    lot.c.owner,
-                    lot.c.sealed_expiry,
-                    lot.c.received_on,
-                    container.c.effective_expiry,
-                )
-                .join(lot, lot.c.id == balance.c.lot_id)
-                .outerjoin(container, container.c.id == balance.c.container_id)
-                .where(balance.c.item_id.in_(part))
-            )
-            found: Any
-            for found in self.connection.execute(held):
-                holding = Holding(*found)
-                holding.written = holding.amount
-                self._keep(holding)
+            for item_id, sku, unit in asked(connection, locking(connection, ITEMS), part):
+                self._sku[item_id] = (sku, unit)
+            for row in asked(connection, HOLDINGS, part):
+                held = Holding(*row[:8], *map(as_day, row[8:]))
+                held.written = held.amount
+                self._keep(held)
 
     def hold_places(self, place_ids: Collection[int]) -> None:
         """Lock these slots (in id order), before items: two stations must not load one slot."""
@@ -154,13 +121,14 @@ class Posting:
         self._by_place.setdefault(holding.place_id, {})[holding.key] = holding
 
     def _set(self, holding: Holding, amount: int) -> None:
+        key = holding.key
         if amount == 0:
-            del self._by_item[holding.item_id][holding.key]
-            del self._by_place[holding.place_id][holding.key]
+            del self._by_item[holding.item_id][key]
+            del self._by_place[holding.place_id][key]
         elif holding.amount == 0:
             self._keep(holding)
         holding.amount = amount
-        self._changed[holding.key] = holding
+        self._changed[key] = holding
 
     def holdings(self, item_id: int, place_ids: Collection[int] | None = None) -> list[Holding]:
         """What is held of an item now (this posting's own movements counted), amounts above 0."""
@@ -175,12 +143,14 @@ class Posting:
         """What is in one slot, oldest container first; its items are locked."""
         if place_id not in self._places_read:
             self._places_read.add(place_id)
-            there = select(balance.c.item_id).where(balance.c.place_id == place_id).distinct()
             # Read again once locked: another station may have put in another item meanwhile.
-            while missing := set(self.connection.scalars(there)) - self._held:
+            while missing := self._items_of_place(place_id) - self._held:
                 self.hold(missing)
         found = self._by_place.get(place_id, {}).values()
         return sorted(found, key=lambda held: (held.container_id or 0, held.lot_id))
+
+    def _items_of_place(self, place_id: int) -> set[int]:
+        return {row[0] for row in asked(self.connection, ITEMS_OF_PLACE, (place_id,))}
 
     def held_at(self, place_id: int, lot_id: int, container_id: int | None) -> int:
         """How much one place holds of one lot and container; its item must be held."""
@@ -262,7 +232,8 @@ class Posting:
         """
         if amount <= 0:
             raise ValueError(f"a movement moves more than nothing, not {amount}")
-        self.hold([item_id])
+        if item_id not in self._held:
+            self.hold([item_id])
         if source.holds:
             held = self._holdings.get((source.id, lot_id, from_container))
             left = held.amount if held else 0
@@ -277,17 +248,18 @@ class Posting:
             if held is None:
                 held = self._new_holding(target.id, item_id, lot_id, to_container)
             self._set(held, held.amount + amount)
-        self.add(
-            movement,
-            entry_id=entry_id,
-            day=day,
-            item_id=item_id,
-            lot_id=lot_id,
-            from_place_id=source.id,
-            from_container_id=from_container,
-            to_place_id=target.id,
-            to_container_id=to_container,
-            amount=amount,
+        self._pending.legs.append(
+            (
+                entry_id,
+                day,
+                item_id,
+                lot_id,
+                source.id,
+                from_container,
+                target.id,
+                to_container,
+                amount,
+            )
         )
 
     def _new_holding(
@@ -320,18 +292,17 @@ class Posting:
     def flush(self) -> None:
         """Write all rows and balances. The posting may go on afterwards."""
         gone, changed = self._changed_balances()
-        at_row = balance.c.id == bindparam("row")
         if gone:
-            self.connection.execute(delete(balance).where(at_row), gone)
+            remove_balances(self.connection, gone)
         self._pending.write()
         if changed:
-            delta = balance.c.amount + bindparam("delta")
-            self.connection.execute(update(balance).where(at_row).values(amount=delta), changed)
+            change_balances(self.connection, changed)
 
-    def _changed_balances(self) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-        """Balance rows to remove and to change; new ones join the rows to write."""
-        gone: list[dict[str, Any]] = []
-        changed: list[dict[str, Any]] = []
+    def _changed_balances(self) -> tuple[list[int], list[tuple[int, int]]]:
+        """Balance rows to remove, and (difference, row) to change; new ones join the rows to
+        write."""
+        gone: list[int] = []
+        changed: list[tuple[int, int]] = []
         for held in sorted(self._changed.values(), key=lambda held: (held.item_id, held.id or 0)):
             if held.id is None and held.amount > 0:
                 held.id = self.add(
@@ -343,10 +314,10 @@ class Posting:
                     amount=held.amount,
                 )
             elif held.id is not None and held.amount == 0:
-                gone.append({"row": held.id})
+                gone.append(held.id)
                 held.id = None
             elif held.id is not None and held.amount != held.written:
-                changed.append({"row": held.id, "delta": held.amount - held.written})
+                changed.append((held.amount - held.written, held.id))
             held.written = held.amount
         self._changed.clear()
         return gone, changed
