@@ -1,8 +1,10 @@
-"""Every command explains itself: a sentence, an example that can be pasted, a place in the guide."""
+"""Every command explains itself: a sentence, an example to paste, a place in the guide."""
 
 from __future__ import annotations
 
+import os
 import shlex
+import subprocess
 import sys
 import tomllib
 from importlib.machinery import SourceFileLoader
@@ -90,18 +92,29 @@ def test_a_command_that_is_not_there_is_wrong_usage(run):
     assert "brew" in ran.err
 
 
+DOOR = "import sys; sys.argv = ['stock']; from stock.commands.app import main; main()"
+
+
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
-def test_shells_complete_commands_and_options(run, monkeypatch, shell):
-    monkeypatch.setenv("_STOCK_COMPLETE", f"complete_{shell}")
-    for name, value in {
-        "COMP_WORDS": "stock reo",
-        "COMP_CWORD": "1",
-        "_TYPER_COMPLETE_ARGS": "stock reo",
+@pytest.mark.parametrize(
+    ("typed", "place", "offered"),
+    [("stock reo", "1", "reorder"), ("stock reorder --sup", "2", "--supplier")],
+)
+def test_shells_complete_commands_and_options(shell, typed, place, offered):
+    asked = {
+        "_STOCK_COMPLETE": f"complete_{shell}",
+        "COMP_WORDS": typed,
+        "COMP_CWORD": place,
+        "_TYPER_COMPLETE_ARGS": typed,
         "_TYPER_COMPLETE_FISH_ACTION": "get-args",
-    }.items():
-        monkeypatch.setenv(name, value)
-    assert "reorder" in run().out
-    monkeypatch.setenv("COMP_WORDS", "stock reorder --sup")
-    monkeypatch.setenv("COMP_CWORD", "2")
-    monkeypatch.setenv("_TYPER_COMPLETE_ARGS", "stock reorder --sup")
-    assert "--supplier" in run().out
+    }
+    ran = subprocess.run(
+        [sys.executable, "-c", DOOR],
+        env={**os.environ, **asked},
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert offered in ran.stdout, ran.stderr
