@@ -8,7 +8,9 @@ picture by name after the file has changed.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
+from typing import Any, Final
+
+_ALL_LEVELS: Final = 0xFF
 
 
 @lru_cache(maxsize=1)
@@ -18,6 +20,9 @@ def libvips() -> Any:
 
     if pyvips.API_mode:
         pyvips.ffi.def_extern(name="_log_handler_callback")(_say_nothing)
+        pyvips.glib_lib.g_log_set_handler(
+            b"GLib-GObject", _ALL_LEVELS, pyvips._log_handler_cb, pyvips.ffi.NULL
+        )
     pyvips.cache_set_max(0)
     return pyvips
 

@@ -63,9 +63,9 @@ def knock_out(artwork: Artwork, image: pyvips.Image, tolerance: float) -> tuple[
         bare = light * -1 + full
         light = bare.extract_band(0, n=3) * bare.extract_band(3) / full
     seen = (light > tolerance * full / 255).bandor()
-    if artwork.has_alpha:
-        alpha = seen.ifthenelse(image.extract_band(colours), 0)
-    else:
-        alpha = seen.ifthenelse(full, 0)
     kind = "uchar" if artwork.full == 255 else "ushort"
+    # libvips' truth is 255, in 8 bits.
+    alpha = seen.cast(kind) * (artwork.full // 255)
+    if artwork.has_alpha:
+        alpha = alpha.bandand() & image.extract_band(colours)
     return image.extract_band(0, n=colours).bandjoin(alpha.cast(kind)), True
