@@ -8,14 +8,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from stock.book.opening import Book
 from stock.plan.decisions import Decisions, ExpiringLot
 from stock.plan.snapshot import OnOrder, SupplierTerms
 from stock.shop.certificates import LotPapers, expiring_certificates
 
+if TYPE_CHECKING:
+    from stock.plan.clear_to_print import Clearance
+    from stock.shop.forecast_log import Record
+
 WITHIN_DAYS = 90
+CLEAR_DAYS = 7
 SOON_DAYS = 30
 """A lot that leaves a rest within a month needs somebody now, not at some time."""
 
@@ -30,6 +35,8 @@ class Week:
     certificates: tuple[LotPapers, ...]
     coming: tuple[OnOrder, ...]
     suppliers: dict[str, SupplierTerms]
+    clear: Clearance
+    accuracy: Record
     attention: tuple[str, ...]
 
     def to_json(self) -> dict[str, Any]:
@@ -39,6 +46,8 @@ class Week:
             "attention": list(self.attention),
             "reorder": self.decisions.to_json(),
             "expiring": [lot.to_json() for lot in self.expiring],
+            "clear": self.clear.to_json(),
+            "accuracy": self.accuracy.to_json(),
             "certificates": [one.to_json() for one in self.certificates],
             "coming": [
                 {
@@ -56,12 +65,17 @@ class Week:
 def the_week(book: Book, day: date, *, within_days: int = WITHIN_DAYS) -> Week:
     """Plan once and look at everything a week asks for."""
     from stock.plan.expiry import expiring
+    from stock.shop.clearing import clear_jobs
+    from stock.shop.forecast_log import accuracy_record
     from stock.shop.planning import list_from, own_lots, snapshot_of
 
     snapshot = snapshot_of(book, day)
     decisions = list_from(snapshot)
     lots = own_lots(expiring(snapshot, within_days))
     papers = expiring_certificates(book, day, within_days=within_days)
+    clear = clear_jobs(book, day, CLEAR_DAYS)
+    accuracy = accuracy_record(book, day)
+    said = _attention(day, decisions, lots, papers, snapshot.on_order)
     return Week(
         day,
         decisions,
@@ -69,7 +83,9 @@ def the_week(book: Book, day: date, *, within_days: int = WITHIN_DAYS) -> Week:
         papers,
         snapshot.on_order,
         {supplier.code: supplier for supplier in snapshot.suppliers},
-        tuple(_attention(day, decisions, lots, papers, snapshot.on_order)),
+        clear,
+        accuracy,
+        (*said, *_of_jobs(clear), *_of_forecasts(accuracy)),
     )
 
 
@@ -106,6 +122,21 @@ def _attention(
         orders = _named(dict.fromkeys(line.purchase for line in overdue))
         said.append(f"Promised and not here: {orders}.")
     return said
+
+
+def _of_jobs(clear: Clearance) -> list[str]:
+    said = []
+    for verdict, words in (("short", "cannot be printed"), ("at risk", "may run short")):
+        jobs = [f"{job.order}/{job.line}" for job in clear.jobs if job.verdict == verdict]
+        if jobs:
+            many = _many(len(jobs), "job")
+            said.append(f"{many} of the next {clear.days} days {words}: {_named(jobs)}.")
+    return said
+
+
+def _of_forecasts(accuracy: Record) -> list[str]:
+    reasons = (reason for found in accuracy.drifts.values() for reason in found.reasons)
+    return list(dict.fromkeys(reasons)) if accuracy.drifting else []
 
 
 def _many(count: int, noun: str) -> str:

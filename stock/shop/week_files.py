@@ -115,6 +115,38 @@ def _tables(week: Week) -> list[Table]:
             ],
         ),
         Table(
+            "Jobs to print",
+            ("Day", "Order", "Line", "Pieces", "Printer", "Verdict", "Chance %", "Short of"),
+            [
+                (
+                    job.on,
+                    job.order,
+                    job.line,
+                    round(job.pieces),
+                    job.printer,
+                    job.verdict,
+                    round(100 * job.chance),
+                    ", ".join(lack.item for lack in job.lacks),
+                )
+                for job in week.clear.jobs
+            ],
+        ),
+        Table(
+            "Forecasts so far",
+            ("Weeks", "Class", "Forecasts", "Lean %", "Held 90 %"),
+            [
+                (
+                    weeks,
+                    row.kind,
+                    row.cases,
+                    round(100 * row.bias) if row.bias == row.bias else None,
+                    round(100 * float(row.at_most[row.levels.index(0.9)])),
+                )
+                for weeks, rows in sorted(week.accuracy.scores.items())
+                for row in rows
+            ],
+        ),
+        Table(
             "Certificates",
             ("Until", "Days", "Item", "Lot", "Certificate"),
             [
@@ -140,10 +172,23 @@ def _tables(week: Week) -> list[Table]:
 
 
 def week_text_report(week: Week, settings: Settings | None = None) -> Report:
-    """The report without the arithmetic, which is long: ``stock reorder --why`` has it."""
+    """The report for reading: of the jobs those that need something, and no arithmetic.
+
+    The workbook has every job; ``stock reorder --why`` has the arithmetic.
+    """
     report = week_report(week, settings)
-    kept = [b for b in report.blocks if not (isinstance(b, Table) and b.title == "Arithmetic")]
-    return Report(report.title, report.facts, kept)
+    kept = [_shortened(block) if isinstance(block, Table) else block for block in report.blocks]
+    return Report(report.title, report.facts, [block for block in kept if block is not None])
+
+
+def _shortened(table: Table) -> Table | None:
+    if table.title == "Arithmetic":
+        return None
+    if table.title != "Jobs to print":
+        return table
+    verdict = table.header.index("Verdict")
+    rows = [row for row in table.rows if row[verdict] != "clear"]
+    return Table("Jobs that need something", table.header, rows) if rows else None
 
 
 def order_sheets(week: Week, settings: Settings | None = None) -> list[OrderSheet]:

@@ -66,6 +66,23 @@ def test_the_list_agrees_with_the_reorder_command(busy, orders):
     assert week["attention"]
 
 
+def test_a_job_that_cannot_be_printed_needs_a_person(busy, orders):
+    week = busy("week", "--on", ON, "--json").json()
+    verdicts = {job["order"]: job["verdict"] for job in week["clear"]["jobs"]}
+    assert verdicts["A2"] == "short"
+    assert any("cannot be printed: A2/1" in said for said in week["attention"])
+    text = busy("week", "--on", ON).out
+    assert re.search(r"A2 .*short .*TEE-BLK-L", text)
+
+
+def test_forecasts_that_were_kept_are_scored_when_their_weeks_are_over(busy, orders):
+    assert busy("forecast", "--keep", "--on", ON).code == 0
+    busy("print", "--order", "A1", "--line", "1", "--good", "20", "--on", "2026-03-12")
+    week = busy("week", "--on", "2026-06-01", "--json").json()
+    assert [one["weeks"] for one in week["accuracy"]["horizons"]]
+    assert "Forecasts so far" in busy("week", "--on", "2026-06-01").out
+
+
 def test_the_mail_is_a_draft_with_text_html_and_the_files(week):
     mail = email.message_from_bytes(week["week-2026-W10.eml"], policy=default)
     assert mail["To"] == "buyer@shop.example"
