@@ -233,7 +233,8 @@ def _show_why(weekly: Decisions, sku: str, wanted: str) -> None:
         for reason in _why_nothing(state):
             typer.echo(f"  {safe_text(reason)}")
     typer.echo()
-    from stock.commands.charts import charts_shown, stock_chart
+    from stock.commands.charts import charts_shown
+    from stock.shop.stock_chart import stock_chart
 
     if charts_shown():
         import shutil

@@ -15,7 +15,10 @@ from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
 
 if TYPE_CHECKING:
+    from stock.plan.clear_to_print import Job as ClearJob
     from stock.shop.views.jobs import Job
+
+AHEAD_DAYS = 14
 
 STAGES: tuple[tuple[str, ...], ...] = (
     ("confirmed", "released"),
@@ -36,6 +39,7 @@ class OrdersScreen(ShopScreen):
     def __init__(self) -> None:
         super().__init__()
         self.stages: tuple[str, ...] = STAGES[2]
+        self.clearance: dict[tuple[str, int], ClearJob] = {}
         self.jobs: list[Job] = []
 
     def body(self) -> Iterable[Widget]:
@@ -48,7 +52,9 @@ class OrdersScreen(ShopScreen):
     def on_mount(self) -> None:
         """Columns."""
         table = self.query_one("#orders-table", DataTable)
-        table.add_columns("week", "due", "stage", "order", "line", "garment", "left", "artwork")
+        table.add_columns(
+            "week", "due", "print?", "order", "line", "garment", "left", "stage", "artwork"
+        )
         table.focus()
         super().on_mount()
 
@@ -57,10 +63,23 @@ class OrdersScreen(ShopScreen):
         from stock.shop.views.jobs import open_jobs
 
         stages = self.stages
-        self.look(lambda book: open_jobs(book, stages=stages), self._show)
+        from stock.shop.clearing import clear_jobs
 
-    def _show(self, jobs: list[Job]) -> None:
-        self.jobs = jobs
+        day = self.shop_app.business_day()
+
+        def cleared(found: Any) -> None:
+            self.clearance = {(job.order, job.line): job for job in found.jobs}
+            self._rows()
+
+        def listed(jobs: list[Job]) -> None:
+            self.jobs = jobs
+            self._rows()
+            self.look(lambda book: clear_jobs(book, day, AHEAD_DAYS), cleared, group="clear")
+
+        self.look(lambda book: open_jobs(book, stages=stages), listed)
+
+    def _rows(self) -> None:
+        jobs = self.jobs
         table = self.query_one("#orders-table", DataTable)
         keep = table.cursor_row
         table.clear()
@@ -70,11 +89,12 @@ class OrdersScreen(ShopScreen):
             table.add_row(
                 week if week != before else "",
                 job.due_on.isoformat(),
-                job.stage,
+                self._verdict(job),
                 safe_text(job.order),
                 str(job.line),
                 safe_text(job.blank),
                 f"{job.left} of {job.quantity}",
+                job.stage,
                 safe_text(job.artwork) or "–",
                 key=f"{job.order}/{job.line}",
             )
@@ -89,6 +109,11 @@ class OrdersScreen(ShopScreen):
             if jobs
             else "No orders. Import them: stock import orders orders.csv"
         )
+
+    def _verdict(self, job: Job) -> str:
+        """Whether it can be printed, as far as was looked."""
+        found = self.clearance.get((job.order, job.line))
+        return found.verdict if found is not None else "–"
 
     def action_stages(self) -> None:
         """Orders, quotes, or both."""
@@ -112,6 +137,15 @@ class OrdersScreen(ShopScreen):
             + (f" (only {need.on_hand:,.4g} here)" if need.on_hand < need.amount else "")
             for need in needs.lines
         ]
-        self.query_one("#orders-needs", Static).update(
-            safe_text(f"{needs.order} needs: " + "; ".join(parts)) if parts else "It needs nothing."
-        )
+        text = f"{needs.order} needs: " + "; ".join(parts) if parts else "It needs nothing."
+        for job in self.clearance.values():
+            if job.order != needs.order:
+                continue
+            for lack in job.lacks[:2]:
+                text += (
+                    f" Line {job.line}: {lack.item} may be short (chance {lack.chance:.0%}, "
+                    f"{lack.here:,.4g} here of {lack.needed:,.4g})."
+                )
+            for feed in job.feeds[:2]:
+                text += f" Line {job.line}: load {feed.item} into {feed.printer} before it."
+        self.query_one("#orders-needs", Static).update(safe_text(text))

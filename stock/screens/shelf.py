@@ -51,6 +51,7 @@ class ShelfScreen(ShopScreen):
         self.view = "items"
         self.sku = ""
         self.rows: list[Any] = []
+        self.doubts: dict[str, float] = {}
 
     def body(self) -> Iterable[Widget]:
         """A head, a field to find things, a table."""
@@ -69,9 +70,15 @@ class ShelfScreen(ShopScreen):
         """Read the present view."""
         like = self.query_one("#find", Input).value.strip()
         if self.view == "slots":
-            from stock.shop.views.stockroom import slots_now
+            from stock.shop.views.stockroom import slot_doubts_now, slots_now
 
-            self.look(slots_now, self._show_slots)
+            day = self.shop_app.business_day()
+
+            def listed(rows: list[SlotRow]) -> None:
+                self._show_slots(rows)
+                self.look(lambda book: slot_doubts_now(book, day), self._doubted, group="doubts")
+
+            self.look(slots_now, listed)
         elif self.view == "lots":
             from stock.shop.onhand import on_hand
 
@@ -148,7 +155,7 @@ class ShelfScreen(ShopScreen):
                     row.slot,
                     row.channel,
                     gauge(row.share),
-                    format_amount(row.level, row.unit, places=0),
+                    format_amount(row.level, row.unit, places=0) + self._doubt(row),
                     row.item or "–",
                     row.effective_expiry.isoformat() if row.effective_expiry else "–",
                     ", ".join(row.lots[:3]) + (" …" if len(row.lots) > 3 else ""),
@@ -156,6 +163,16 @@ class ShelfScreen(ShopScreen):
                 for row in rows
             ],
         )
+
+    def _doubt(self, row: SlotRow) -> str:
+        """± one standard deviation, once it is reckoned."""
+        sd = self.doubts.get(row.slot)
+        return f" ± {sd:,.0f}" if sd else ""
+
+    def _doubted(self, doubts: dict[str, float]) -> None:
+        self.doubts = doubts
+        if self.view == "slots":
+            self._show_slots(self.rows)
 
     @on(DataTable.RowSelected, "#shelf-table")
     def action_open_row(self) -> None:

@@ -8,7 +8,7 @@ import io
 import openpyxl
 import pytest
 
-from stock.commands.charts import stock_chart
+from stock.shop.stock_chart import stock_chart
 from tests.commands.trading import TODAY
 
 ON = ("--on", TODAY.isoformat())

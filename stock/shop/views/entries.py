@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, Select, func, select
 
 from stock.book.opening import Book
 from stock.book.tables import entry, item, lot, movement
@@ -31,25 +32,31 @@ def last_entries(book: Book, *, kinds: Sequence[str] = (), most: int = 50) -> li
     if kinds:
         query = query.where(entry.c.kind.in_(kinds))
     with book.reading() as connection:
-        rows = connection.execute(query).all()
-        ids = [row.id for row in rows]
-        undone = set(connection.scalars(select(entry.c.reverses).where(entry.c.reverses.in_(ids))))
-        moved: dict[int, list[str]] = {}
-        for found in connection.execute(
-            select(
-                movement.c.entry_id,
-                item.c.sku,
-                item.c.unit,
-                lot.c.code,
-                func.sum(movement.c.amount),
-            )
-            .join(item, item.c.id == movement.c.item_id)
-            .join(lot, lot.c.id == movement.c.lot_id)
-            .where(movement.c.entry_id.in_(ids))
-            .group_by(movement.c.entry_id, item.c.sku, item.c.unit, lot.c.code)
-        ):
-            amount = f"{float(found[4]) / 1000:,.6g} {found[2]}".replace(" each", "")
-            moved.setdefault(found[0], []).append(f"{found[1]} {amount} lot {found[3]}")
+        return entry_rows(connection, query)
+
+
+def entry_rows(connection: Connection, query: Select[Any]) -> list[EntryRow]:
+    """Entries of a query, each with what it moved."""
+    rows = connection.execute(query).all()
+    ids = [row.id for row in rows]
+    undone = set(connection.scalars(select(entry.c.reverses).where(entry.c.reverses.in_(ids))))
+    moved: dict[int, list[str]] = {}
+    for found in connection.execute(
+        select(
+            movement.c.entry_id,
+            item.c.sku,
+            item.c.unit,
+            lot.c.code,
+            func.sum(movement.c.amount),
+        )
+        .join(item, item.c.id == movement.c.item_id)
+        .join(lot, lot.c.id == movement.c.lot_id)
+        .where(movement.c.entry_id.in_(ids))
+        .group_by(movement.c.entry_id, item.c.sku, item.c.unit, lot.c.code)
+        .order_by(movement.c.entry_id, item.c.sku, lot.c.code)
+    ):
+        amount = f"{float(found[4]) / 1000:,.6g} {found[2]}".replace(" each", "")
+        moved.setdefault(found[0], []).append(f"{found[1]} {amount} lot {found[3]}")
     return [
         EntryRow(
             row.id,

@@ -165,3 +165,14 @@ def item_of_gtin(book: Book, gtin: str) -> tuple[str, bool] | None:
             )
         ).one()
         return row.sku, row.kind in ("ink", "pretreat") or row.shelf_life_days is not None
+
+
+def slot_doubts_now(book: Book, day: date) -> dict[str, float]:
+    """How unsure the level of each slot is by now: standard deviation, base units."""
+    from stock.shop.planning import snapshot_of
+
+    doubts: dict[str, float] = {}
+    for held in snapshot_of(book, day).stock:
+        if held.place_kind == "slot":
+            doubts[held.place] = (doubts.get(held.place, 0.0) ** 2 + held.amount_sd**2) ** 0.5
+    return doubts
