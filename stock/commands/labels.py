@@ -7,7 +7,15 @@ from typing import Annotated, Any
 
 import typer
 
-from stock.commands.shared import JsonOption, OnOption, day_of, reading_book, say, show_json
+from stock.commands.shared import (
+    JsonOption,
+    OnOption,
+    day_of,
+    reading_book,
+    say,
+    show_json,
+    write_file,
+)
 from stock.errors import WrongUsage
 
 
@@ -73,7 +81,7 @@ def label(
         count=count,
     )
     target = out or Path("labels.pdf")
-    target.write_bytes(_rendered(made, target, SHEETS[chosen], symbol, skip))
+    write_file(target, _rendered(made, target, SHEETS[chosen], symbol, skip))
     if as_json:
         show_json(
             {

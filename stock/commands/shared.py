@@ -154,7 +154,10 @@ def show_table(
     right: Sequence[str] = (),
     title: str = "",
 ) -> None:
-    """A table on stdout: ruled on a terminal, plain aligned text when piped."""
+    """A table on stdout: ruled and coloured on a terminal, plain aligned text when piped.
+
+    Colour sets head and rules apart and means nothing by itself; NO_COLOR leaves it out.
+    """
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table
@@ -165,6 +168,8 @@ def show_table(
     terminal = sys.stdout.isatty()
     table = Table(
         box=SIMPLE_HEAD if terminal else None,
+        header_style="bold cyan" if terminal else "",
+        border_style="cyan",
         pad_edge=False,
         show_edge=False,
     )

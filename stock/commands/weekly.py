@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-from stock.commands.shared import JsonOption, OnOption, day_of, reading_book, say, show_json
+from stock.commands.shared import (
+    JsonOption,
+    OnOption,
+    day_of,
+    reading_book,
+    say,
+    show_json,
+    write_file,
+)
 from stock.errors import ExitCode, WrongUsage
 
 
@@ -60,7 +68,7 @@ def week(
         files = week_files(found, wanted, made=now_utc().astimezone(), to=to)
         out.mkdir(parents=True, exist_ok=True)
         for one in files:
-            (out / one.name).write_bytes(one.content)
+            write_file(out / one.name, one.content)
             names.append(one.name)
     if as_json:
         show_json({**found.to_json(), "files": names})
