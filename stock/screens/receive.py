@@ -74,6 +74,11 @@ class ReceiveScreen(ShopScreen):
         self.query_one("#code", Input).focus()
         super().on_mount()
 
+    def on_screen_resume(self) -> None:
+        """Whoever comes here wants to scan."""
+        self.query_one("#code", Input).focus()
+        super().on_screen_resume()
+
     def look_again(self) -> None:
         """The last deliveries, and the item codes for completion."""
         self.look(_bookings, self._show, group="bookings")

@@ -139,6 +139,7 @@ async def type_in(pilot: Pilot[Any], text: str) -> None:
 
 NAMES = {
     " ": "space",
+    "+": "plus",
     "-": "minus",
     "(": "left_parenthesis",
     ")": "right_parenthesis",

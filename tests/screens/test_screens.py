@@ -178,7 +178,34 @@ async def test_a_line_shows_its_arithmetic_and_packs_can_be_changed(opened):
         await press(pilot, "plus")
         assert "(list:" in shown(pilot)
         await press(pilot, "c")
-        assert "usable stock" in str(pilot.app.screen.query_one("#reorder-detail", Static).render())
+        assert "stock, high" in shown(pilot)
+        await press(pilot, "t")
+        assert "usable stock" in shown(pilot)
+
+
+async def test_changed_packs_say_what_they_mean(opened):
+    async with opened() as pilot:
+        await press(pilot, "6", "plus")
+        detail = str(pilot.app.screen.query_one("#reorder-detail", Static).render())
+        assert "Then it runs out before the next chance" in detail
+
+
+async def test_what_if_compares_two_lists_and_leaves_the_book_alone(opened, book_file):
+    before = held(book_file, "TEE-BLK-L")
+    async with opened() as pilot:
+        await press(pilot, "6", "w")
+        await type_in(pilot, "lead BRAMBLE +10")
+        await press(pilot, "enter")
+        detail = str(pilot.app.screen.query_one("#reorder-detail", Static).render())
+        assert "What if" in detail
+        assert "BRAMBLE" in detail
+    assert held(book_file, "TEE-BLK-L") == before
+
+
+async def test_a_job_says_whether_it_can_be_printed(opened):
+    async with opened() as pilot:
+        await press(pilot, "5")
+        assert "clear" in shown(pilot)
 
 
 async def test_an_accepted_list_is_on_order_and_gone(opened, book_file):
