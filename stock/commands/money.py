@@ -116,7 +116,10 @@ def cost(
 
 
 def _is_file(what: str) -> bool:
-    return Path(what).is_file()
+    """A file that is there, or a name that is a picture's: an order is not called wolf.png."""
+    from stock.exchange.watch_rules import PICTURES
+
+    return Path(what).is_file() or Path(what).suffix.lower() in PICTURES
 
 
 def _piece_rows(piece: PieceCost) -> list[tuple[str, str, str, str]]:

@@ -200,6 +200,7 @@ def test_a_months_cost_is_the_sum_of_what_was_spent_on(stocked, book):
     [
         (("cost", "NOPE"), 1, "There is no order 'NOPE'"),
         (("cost", "nope.png", "--width-cm", "30"), 1, "nope.png"),
+        (("cost", "nope.png"), 1, "nope.png"),
         (("cost", "A1", "--width-cm", "wide"), 2, "--width-cm: 'wide' is not a length"),
         (("cost", "bear.png", "--width-cm", "30", "--garment", "blue"), 2, "light or dark"),
         (("cost", "--on", "31.02.2026"), 2, "--on"),
