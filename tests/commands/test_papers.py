@@ -38,6 +38,20 @@ def test_papers_given_on_arrival_are_kept_with_the_lot(stocked):
     )
 
 
+def test_papers_in_a_delivery_file_are_kept_with_the_lot(stocked, tmp_path):
+    path = tmp_path / "deliveries.csv"
+    path.write_text(
+        "delivery,sku,packs,lot,expires,received_on,certificate,certificate_expires,data_sheet\n"
+        "D1,TEE-BLK-L,5,L-3,,2026-03-02,CERT-9,2026-05-31,SDS-4\n"
+    )
+    assert stocked("import", "deliveries", str(path), "--on", "2026-03-02").code == 0
+    [row] = stocked("certificates", "--within", "120d", "--on", "2026-03-02", "--json").json()
+    assert (row["lot"], row["certificate_expiry"], row["data_sheet"]) == (
+        *("L-3", "2026-05-31"),
+        "SDS-4",
+    )
+
+
 def test_only_certificates_that_expire_in_time_are_listed_and_ask_for_attention(stocked):
     words = ("certificates", "--item", "PT", "--lot", "L-1", "--certificate", "C")
     assert stocked(*words, "--expires", "2026-06-30", "--on", "2026-03-02").code == 0

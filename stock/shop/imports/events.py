@@ -86,6 +86,8 @@ def take_deliveries(job: Import) -> None:
                 purchase=row["purchase"] or "",
                 cost_minor=None if row["cost"] is None else round(row["cost"]),
                 certificate=row["certificate"] or "",
+                certificate_expiry=row["certificate_expires"],
+                data_sheet=row["data_sheet"] or "",
                 owner=row["owner"] or "",
                 place=row["place"] or "SHELF",
                 source_ref=ref,
