@@ -127,6 +127,7 @@ def replace_lot(
         delivery = _delivery_of(posting.connection, entry_id)
         undo_posting(posting, entry_id, on, note=note or "wrong lot")
         posting.flush()
+        _settle(posting.connection, entry_id)
         right = replace(
             delivery,
             lot=lot_code,

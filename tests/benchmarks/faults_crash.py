@@ -35,7 +35,7 @@ from tests.faults.stations import (
     station,
 )
 
-ROWS = 2_000
+ROWS = 20_000
 
 
 @dataclass
@@ -93,16 +93,24 @@ def imports(name: str, server: str | None, kills: int, chance: random.Random) ->
     """A delivery file, killed, then taken again to its end."""
     tally = Tally(f"import of {ROWS:,} rows, {name}")
     file = delivery_file(Path(tempfile.mkdtemp(prefix="crash")) / "deliveries.csv", ROWS)
+    book = new_book(server)
+    furnish(book)
+    began = time.monotonic()
+    started(importer, where_of(book), str(file)).join()
+    whole = time.monotonic() - began
+    drop(book)
     while tally.kills < kills:
         book = new_book(server)
         furnish(book)
         for _ in range(min(5, kills - tally.kills)):
             tally.kills += 1
             tally.in_flight += killed(
-                started(importer, where_of(book), str(file)), 0.05 + chance.random() * 0.9
+                started(importer, where_of(book), str(file)), chance.random() * whole
             )
             tally.halves += delivered(book) not in (0, ROWS)
             tally.damage += not check_book(book).sound
+            if delivered(book):
+                break
         import_rows(book, "deliveries", file, on=DAY)
         again = import_rows(book, "deliveries", file, on=DAY)
         tally.halves += delivered(book) != ROWS or again.new != 0
