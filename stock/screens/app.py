@@ -1,48 +1,43 @@
 """The terminal UI: seven screens on one book, reached by number.
 
 The book is opened in a thread; screens wait with :meth:`StockApp.when_open`. Heavy libraries are
-loaded by the functions that need them, so that the first screen stands at once.
+loaded by the functions that need them, so that the first screen stands at once. Every few seconds
+the app asks, off the UI thread, whether somebody else wrote to the book, and reads again if so.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
-from textual.screen import Screen
+from textual.filter import LineFilter, NoColor
+from textual.screen import ModalScreen, Screen
 
-from stock.errors import BookUnusable, StockError
+from stock.errors import BookMissing, StockError
 from stock.exchange.safe_text import safe_text
-from stock.screens.dialogs import Question
+from stock.screens.base import ShopScreen
 from stock.screens.look import DARK, LIGHT
 from stock.screens.widgets.strip import PLACES
 
 if TYPE_CHECKING:
     from stock.shop import Book
+    from stock.shop.views.mark import Mark
+    from stock.shop.views.week_at_hand import WeekAtHand
+
+FRESH_SECONDS = 3.0
 
 
-def _screens() -> dict[str, Callable[[], Screen[None]]]:
-    from stock.screens.expiry import ExpiryScreen
-    from stock.screens.orders import OrdersScreen
-    from stock.screens.press import PressScreen
-    from stock.screens.receive import ReceiveScreen
-    from stock.screens.reorder import ReorderScreen
-    from stock.screens.shelf import ShelfScreen
-    from stock.screens.today import TodayScreen
+def _screen(mode: str) -> Callable[[], Screen[None]]:
+    def make() -> Screen[None]:
+        from importlib import import_module
 
-    return {
-        "today": TodayScreen,
-        "receive": ReceiveScreen,
-        "press": PressScreen,
-        "shelf": ShelfScreen,
-        "orders": OrdersScreen,
-        "reorder": ReorderScreen,
-        "expiry": ExpiryScreen,
-    }
+        return getattr(import_module(f"stock.screens.{mode}"), f"{mode.capitalize()}Screen")()  # type: ignore[no-any-return]
+
+    return make
 
 
 class StockApp(App[None]):
@@ -56,16 +51,19 @@ class StockApp(App[None]):
     TITLE = "stock"
     CSS_PATH = "stock.tcss"
     ENABLE_COMMAND_PALETTE = True
-    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = dict(_screens())
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
+        mode: _screen(mode) for _, mode, _ in PLACES
+    }
     DEFAULT_MODE = "today"
     BINDINGS: ClassVar[list[BindingType]] = [
         *(
             Binding(f"{key},f{key}", f"go('{mode}')", name, show=False, tooltip=f"Go to {name}")
             for key, mode, name in PLACES
         ),
-        Binding("question_mark", "show_help_panel", "Keys", key_display="?"),
-        Binding("ctrl+q", "quit", "Quit", show=False),
-        Binding("q", "quit", "Quit"),
+        Binding("question_mark", "keys", "Keys", key_display="?", tooltip="The keys in force here"),
+        Binding("f8", "light", "Light/dark", show=False, tooltip="Paper by day, slate by night"),
+        Binding("f9", "charts", "Charts/text", show=False, tooltip="Charts drawn, or as text"),
+        Binding("ctrl+q,q", "quit", "Quit", show=False, key_display="q"),
     ]
 
     def __init__(self, address: str, *, day: date | None = None) -> None:
@@ -74,13 +72,21 @@ class StockApp(App[None]):
         self.day = day
         self.book: Book | None = None
         self._waiting: list[Callable[[], None]] = []
-        self.text_charts = "NO_COLOR" in os.environ
+        self._week: WeekAtHand | None = None
+        self._mark: Mark | None = None
+        self.plain = bool(os.environ.get("NO_COLOR"))
+        self.text_charts = self.plain
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """No colour at all where NO_COLOR asks for none; bold and reversed stay."""
+        return [NoColor()] if self.plain else super().get_line_filters()
 
     def on_mount(self) -> None:
         """Look: our own two themes; the book is opened meanwhile."""
         self.register_theme(DARK)
         self.register_theme(LIGHT)
-        self.theme = LIGHT.name if os.environ.get("STOCK_LIGHT") else DARK.name
+        light = os.environ.get("STOCK_THEME", "").lower() == "light"
+        self.theme = LIGHT.name if light else DARK.name
         self.open_book()
 
     def business_day(self) -> date:
@@ -89,27 +95,61 @@ class StockApp(App[None]):
 
         return self.day or today()
 
+    def week(self) -> WeekAtHand:
+        """The plan all screens look at."""
+        if self._week is None:
+            from stock.shop.views.week_at_hand import WeekAtHand
+
+            self._week = WeekAtHand()
+        return self._week
+
     def open_book(self) -> None:
         """Open the book in a thread."""
-        self.run_worker(self._open, thread=True, group="open", exclusive=True)
+        from stock.screens.first_run import welcome
 
-    def _open(self) -> None:
-        from stock.shop import open_book
+        def opening() -> None:
+            from stock.shop import open_book
 
-        try:
-            book = open_book(self.address)
-        except BookUnusable as error:
-            said = str(error)
-            missing = "There is no book" in said
-            self.call_from_thread(self._ask_for_book if missing else self._no_book, said)
-            return
-        self.call_from_thread(self._opened, book)
+            try:
+                book = open_book(self.address)
+            except BookMissing as error:
+                asked = welcome(safe_text(str(error)))
+                self.call_from_thread(self.push_screen, asked, self._first_run)
+            except StockError as error:
+                self.call_from_thread(self._no_book, str(error))
+            else:
+                self.call_from_thread(self._opened, book)
+
+        self.run_worker(opening, thread=True, group="open", exclusive=True)
 
     def _opened(self, book: Book) -> None:
         self.book = book
+        self._week = None
         waiting, self._waiting = self._waiting, []
         for act in waiting:
             act()
+        self.set_interval(FRESH_SECONDS, self._ask_if_fresh)
+
+    def _ask_if_fresh(self) -> None:
+        self.run_worker(self._fresh, thread=True, group="fresh", exclusive=True)
+
+    def _fresh(self) -> None:
+        from stock.shop.views.mark import book_mark
+
+        if self.book is None:
+            return
+        try:
+            mark = book_mark(self.book)
+        except StockError:
+            return  # Unreachable for now; whoever books or looks is told by that.
+        was, self._mark = self._mark, mark
+        if was is not None and was != mark:
+            self.call_from_thread(self._look_again)
+
+    def _look_again(self) -> None:
+        screen = self.screen
+        if isinstance(screen, ShopScreen):
+            screen.look_again()
 
     def when_open(self, act: Callable[[], None]) -> None:
         """Run ``act`` now, or as soon as the book is open."""
@@ -119,71 +159,79 @@ class StockApp(App[None]):
             self._waiting.append(act)
 
     def _no_book(self, said: str) -> None:
-        self.notify(safe_text(said), severity="error", timeout=60, markup=False)
+        from stock.screens.dialogs import Question
 
-    def _ask_for_book(self, said: str) -> None:
-        self.push_screen(
-            Question(
-                f"{safe_text(said)}\n\nWelcome. What would you like?",
-                (
-                    ("c", "create an empty book there (then: stock import --template items)"),
-                    ("d", "build an invented shop to look around in"),
-                    ("q", "leave"),
-                ),
-            ),
-            self._first_run,
-        )
+        def answered(answer: str | None) -> None:
+            if answer == "r":
+                self.open_book()
+            else:
+                self.exit()
+
+        asked = Question(safe_text(said), (("r", "try again"), ("q", "leave")))
+        self.push_screen(asked, answered)
 
     def _first_run(self, answer: str | None) -> None:
-        if answer == "c":
-            self.run_worker(self._create, thread=True, group="open", exclusive=True)
-        elif answer == "d":
-            self.notify("Building the invented shop: some ten seconds …", timeout=15)
-            self.run_worker(self._demo, thread=True, group="open", exclusive=True)
-        else:
+        if answer not in ("c", "d"):
             self.exit()
-
-    def _create(self) -> None:
-        from stock.shop import create_book
-
-        try:
-            book = create_book(self.address)
-        except StockError as error:
-            self.call_from_thread(self._no_book, str(error))
             return
-        self.call_from_thread(self._opened, book)
+        demo = answer == "d"
 
-    def _demo(self) -> None:
-        from stock.shop.demo import build_demo
-        from stock.shop.station import demo_folder
+        def making() -> None:
+            from stock.screens.first_run import build_shop
+            from stock.shop import create_book
 
-        try:
-            book = build_demo(demo_folder(), self.business_day(), say=lambda _text: None)
-        except StockError as error:
-            self.call_from_thread(self._no_book, str(error))
-            return
-        self.call_from_thread(self._opened, book)
+            def say(text: str) -> None:
+                self.call_from_thread(self.notify, safe_text(text), timeout=4, markup=False)
+
+            try:
+                day = self.business_day()
+                book = build_shop(day, say) if demo else create_book(self.address)
+            except (StockError, OSError) as error:
+                self.call_from_thread(self._no_book, str(error))
+                return
+            self.call_from_thread(self._opened, book)
+
+        self.run_worker(making, thread=True, group="open", exclusive=True)
 
     def action_go(self, mode: str) -> None:
-        """Change to another screen."""
-        if self.current_mode != mode:
+        """Change to another screen; questions are answered first."""
+        if self.current_mode != mode and not isinstance(self.screen, ModalScreen):
             self.switch_mode(mode)
 
+    def action_keys(self) -> None:
+        """The keys in force."""
+        from stock.screens.keys import Keys
+
+        if not isinstance(self.screen, ModalScreen):
+            self.push_screen(Keys(self.screen))
+
+    def action_light(self) -> None:
+        """Light, or dark again."""
+        self.theme = DARK.name if self.theme == LIGHT.name else LIGHT.name
+
+    def action_charts(self) -> None:
+        """Charts drawn, or as text."""
+        self.text_charts = not self.text_charts
+        self._look_again()
+
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
-        """Every screen and every action of the current screen, besides the usual ones."""
+        """Every screen and every action of the current screen."""
         for key, mode, name in PLACES:
             yield SystemCommand(
                 f"Go to {name}", f"Key {key}", lambda mode=mode: self.action_go(mode)
             )
         for binding in screen.active_bindings.values():
             shown = binding.binding
-            if binding.node is screen and shown.description:
+            ours = binding.node is screen or binding.node is self
+            if ours and shown.description and not shown.action.startswith("go("):
+                node = binding.node
                 yield SystemCommand(
                     shown.description,
                     shown.tooltip or f"Key {shown.key}",
-                    lambda action=shown.action: screen.run_worker(screen.run_action(action)),
+                    lambda action=shown.action, node=node: self.run_worker(
+                        self.run_action(action, node)
+                    ),
                 )
-        yield from super().get_system_commands(screen)
 
 
 def run(address: str) -> None:

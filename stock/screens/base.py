@@ -17,24 +17,32 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Footer, Static
 
-from stock.errors import StockError
 from stock.exchange.safe_text import safe_text
 from stock.screens.widgets.strip import Strip
+from stock.screens.work import in_thread, shop_app
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from stock.screens.app import StockApp
+    from stock.screens.dialogs import Form
     from stock.shop import Book
+    from stock.shop.views.week_at_hand import Week
 
 Result = TypeVar("Result")
 
+WIDE = 110
+"""From so many columns on there is room for two things side by side."""
 
-class ShopScreen(Screen[None]):
+
+class ShopScreen(Screen[Any]):
     """A screen of the shop; subclasses give :meth:`body` and :meth:`look_again`."""
 
     MODE = ""
+    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [(0, "-narrow"), (WIDE, "-wide")]
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("u", "undo", "Undo", tooltip="Take the last entry made here back"),
-        Binding("ctrl+r", "look_again", "Fresh", tooltip="Read the book again", show=False),
+        Binding("u", "undo", "Undo", tooltip="Take back the last entry made on this screen"),
+        Binding("ctrl+r", "look_again", "Read again", tooltip="Read the book again", show=False),
     ]
 
     def __init__(self) -> None:
@@ -44,10 +52,12 @@ class ShopScreen(Screen[None]):
     @property
     def shop_app(self) -> StockApp:
         """The app, by its own type."""
-        from stock.screens.app import StockApp
+        return shop_app(self)
 
-        assert isinstance(self.app, StockApp)
-        return self.app
+    @property
+    def day(self) -> date:
+        """The business day."""
+        return self.shop_app.business_day()
 
     def compose(self) -> ComposeResult:
         """Strip, body, what was said, keys."""
@@ -55,7 +65,7 @@ class ShopScreen(Screen[None]):
         with Vertical(id="body"):
             yield from self.body()
         yield Static("", id="said", markup=False)
-        yield Footer(show_command_palette=False)
+        yield Footer(show_command_palette=False, compact=True)
 
     def body(self) -> Iterable[Widget]:
         """The screen's own widgets."""
@@ -74,7 +84,7 @@ class ShopScreen(Screen[None]):
 
     def on_screen_resume(self) -> None:
         """Another screen may have changed the book."""
-        if self.shop_app.book is not None:
+        if self.shop_app.book is not None and self.is_attached:
             self.look_again()
 
     def say(self, text: str) -> None:
@@ -84,68 +94,68 @@ class ShopScreen(Screen[None]):
     def complain(self, text: str) -> None:
         """A refusal, as a sentence: on the line and as a notice."""
         self.say(f"✗ {text}")
-        self.notify(safe_text(text), severity="error", markup=False, timeout=8)
+        self.notify(safe_text(" ".join(text.split())), severity="error", markup=False, timeout=8)
+
+    def head(self, text: str) -> None:
+        """The sentence above the screen's content."""
+        self.query_one("#head", Static).update(safe_text(text))
 
     def look(
-        self, work: Callable[[Book], Result], then: Callable[[Result], None], *, group: str = "look"
+        self, work: Callable[[Book], Result], then: Callable[[Result], Any], *, group: str = "look"
     ) -> None:
         """Read in a thread; a newer look of the same group replaces this one."""
-        self._run(work, then, group=group, exclusive=True)
+        in_thread(self, work, then, self.complain, group=group, exclusive=True)
 
-    def post(self, work: Callable[[Book], Result], then: Callable[[Result], None]) -> None:
-        """Write in a thread; never interrupted halfway."""
-        self._run(work, then, group="post", exclusive=False)
-
-    def _run(
-        self,
-        work: Callable[[Book], Any],
-        then: Callable[[Any], None],
-        *,
-        group: str,
-        exclusive: bool,
+    def look_at_week(
+        self, work: Callable[[Week], Result], then: Callable[[Result], Any], *, group: str = "week"
     ) -> None:
-        book = self.shop_app.book
-        if book is None:
-            self.shop_app.when_open(lambda: self._run(work, then, group=group, exclusive=exclusive))
-            return
-        from textual.worker import get_current_worker
+        """Read the plan of the week in a thread: made once for all screens."""
+        keeper, day = self.shop_app.week, self.day
+        self.look(lambda book: work(keeper().of(book, day)), then, group=group)
 
-        def in_thread() -> None:
-            worker = get_current_worker()
-            try:
-                found = work(book)
-            except StockError as error:
-                said = str(error)
-                if not worker.is_cancelled:
-                    self.app.call_from_thread(self._if_here, lambda: self.complain(said))
+    def post(self, work: Callable[[Book], Result], then: Callable[[Result], Any]) -> None:
+        """Write in a thread; never interrupted halfway."""
+        self.say("Booking …")
+        in_thread(self, work, then, self.complain, group="post")
+
+    def ask(self, form: Form, then: Callable[[Any], Any] | None = None) -> None:
+        """Put a form up; what it did is told and looked at, or handed to ``then``."""
+
+        def answered(done: Any) -> None:
+            if done is None:
                 return
-            except OSError as error:
-                said = f"{error.filename or ''}: {error.strerror or error}"
-                self.app.call_from_thread(self._if_here, lambda: self.complain(said))
-                return
-            if not worker.is_cancelled:
-                self.app.call_from_thread(self._if_here, lambda: then(found))
+            if then is not None:
+                then(done)
+            else:
+                notes = getattr(done, "notes", ())
+                self.booked(
+                    getattr(done, "entry", None), "; ".join([f"{done}", *map(str, notes)])
+                )
 
-        self.run_worker(in_thread, thread=True, exclusive=exclusive, group=group)
+        self.app.push_screen(form, answered)
 
-    def _if_here(self, act: Callable[[], None]) -> None:
-        if self.is_mounted:
-            act()
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Undo is a key only when there is something to take back."""
+        if action == "undo":
+            return self.last_entry is not None
+        return super().check_action(action, parameters)
 
     def action_undo(self) -> None:
         """Take the last entry made on this screen back."""
-        entry = self.last_entry
-        if entry is None:
-            self.say("Nothing was booked here yet that could be taken back.")
-            return
-        from stock.clock import today
+        if self.last_entry is not None:
+            self.take_back(self.last_entry)
+
+    def take_back(self, entry: int) -> None:
+        """Post the opposite of an entry."""
         from stock.shop.station import who
         from stock.shop.undoing import undo
 
-        day = self.shop_app.day or today()
+        day = self.day
 
         def done(undone: Any) -> None:
-            self.last_entry = None
+            if self.last_entry == entry:
+                self.last_entry = None
+            self.refresh_bindings()
             self.say(f"✓ {undone}")
             self.look_again()
 
@@ -153,6 +163,8 @@ class ShopScreen(Screen[None]):
 
     def booked(self, entry: int | None, text: str) -> None:
         """Say what was booked, remember it for undo, and look again."""
-        self.last_entry = entry
-        self.say(f"✓ {text}  (u takes it back)")
+        if entry is not None:
+            self.last_entry = entry
+        self.refresh_bindings()
+        self.say(f"✓ {text}" + ("  (u takes it back)" if entry is not None else ""))
         self.look_again()

@@ -76,7 +76,8 @@ class ReceiveScreen(ShopScreen):
 
     def on_screen_resume(self) -> None:
         """Whoever comes here wants to scan."""
-        self.query_one("#code", Input).focus()
+        if not self.covered:
+            self.query_one("#code", Input).focus()
         super().on_screen_resume()
 
     def look_again(self) -> None:
