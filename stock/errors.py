@@ -10,6 +10,7 @@
     │   └── CannotUndo          the entry was undone already, or later entries rest on it
     ├── WrongUsage              the command was called in a way it does not have  exit 2
     └── BookUnusable            missing, newer, locked or damaged book            exit 3
+        └── BookMissing         there is no book at that address yet
 
 Each error carries its facts as attributes and reads as one sentence. Only the doors (command
 line, screens) turn them into exit codes and notices.
@@ -126,3 +127,11 @@ class BookUnusable(StockError):
     """The book is missing, newer than this program, locked or damaged."""
 
     exit_code = ExitCode.BOOK_UNUSABLE
+
+
+class BookMissing(BookUnusable):
+    """There is no book at that address yet."""
+
+    def __init__(self, shown: str) -> None:
+        self.shown = shown
+        super().__init__(f"There is no book at {shown}. Create one with: stock start")

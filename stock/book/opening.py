@@ -21,7 +21,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, ProgrammingError
 
 from stock.book.revision import HEAD, KNOWN
-from stock.errors import BookUnusable, Refused
+from stock.errors import BookMissing, BookUnusable, Refused
 
 Result = TypeVar("Result")
 
@@ -206,13 +206,14 @@ def open_book(where: str | os.PathLike[str]) -> Book:
     """Open an existing book. An older SQLite book is copied, then upgraded.
 
     Raises:
-        BookUnusable: No book there, newer than this program, an older one on PostgreSQL (which is
+        BookMissing: No book there.
+        BookUnusable: Newer than this program, an older one on PostgreSQL (which is
             upgraded by :func:`create_book` only), locked or damaged.
     """
     book, revision = look_at(where)
     if revision is None:
         book.close()
-        raise BookUnusable(f"There is no book at {book.shown}. Create one with: stock start")
+        raise BookMissing(book.shown)
     if revision != HEAD:
         _refuse_older_server(book, revision)
         _upgrade(book, revision)
@@ -283,7 +284,7 @@ def look_at(where: str | os.PathLike[str]) -> tuple[Book, str | None]:
         if path.is_dir():
             raise BookUnusable(f"{path} is a directory, not a book.")
         if not path.exists():
-            raise BookUnusable(f"There is no book at {path}. Create one with: stock start")
+            raise BookMissing(str(path))
     book = Book(url, engine_for(url))
     try:
         return book, _revision_of(book)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
-from textual.screen import Screen
+from textual.screen import ModalScreen, Screen
 from textual.widget import Widget
 from textual.widgets import Footer, Static
 
@@ -48,6 +48,7 @@ class ShopScreen(Screen[Any]):
     def __init__(self) -> None:
         super().__init__()
         self.last_entry: int | None = None
+        self.covered = False
 
     @property
     def shop_app(self) -> StockApp:
@@ -82,9 +83,14 @@ class ShopScreen(Screen[Any]):
         """Read as soon as the book is open."""
         self.shop_app.when_open(self.look_again)
 
+    def on_screen_suspend(self) -> None:
+        """Covered by a question, or left for another screen."""
+        self.covered = isinstance(self.app.screen, ModalScreen)
+
     def on_screen_resume(self) -> None:
-        """Another screen may have changed the book."""
-        if self.shop_app.book is not None and self.is_attached:
+        """Another screen may have changed the book; a question that was left has not."""
+        covered, self.covered = self.covered, False
+        if self.shop_app.book is not None and self.is_attached and not covered:
             self.look_again()
 
     def say(self, text: str) -> None:

@@ -125,7 +125,7 @@ async def test_every_screen_fits_in_every_look(opened, size, look, monkeypatch):
     if look == "no colour":
         monkeypatch.setenv("NO_COLOR", "1")
     if look == "paper":
-        monkeypatch.setenv("STOCK_LIGHT", "1")
+        monkeypatch.setenv("STOCK_THEME", "light")
     wanted = {
         "f1": ("what needs you", "where"),
         "f2": ("Scan/item", "Packs", "Lot", "Use by", "Purchase", "Booked last", "Book it"),

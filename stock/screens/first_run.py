@@ -1,0 +1,94 @@
+"""Where there is no book yet: make an empty one, take a file in, or look around an invented shop."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stock.screens.dialogs import Answers, Field, Form, Question, needed, one_of
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from stock.shop import Book
+    from stock.shop.imports import Imported
+
+KINDS = (
+    *("suppliers", "items", "packs", "printers", "modes", "artworks", "orders", "purchases"),
+    *("deliveries", "prints", "counts", "weighings", "jobink"),
+)
+"""Kinds of file in the order in which they build on each other."""
+
+
+def welcome(said: str) -> Question:
+    """What would you like, where there is no book?"""
+    return Question(
+        f"{said}\n\nWelcome. What would you like?",
+        (
+            ("c", "create an empty book there, and be led from there"),
+            ("d", "build an invented shop to look around in (some 20 seconds)"),
+            ("q", "leave"),
+        ),
+    )
+
+
+def build_shop(day: date, say: Callable[[str], None]) -> Book:
+    """The invented shop in its own folder; nothing of anybody's is touched."""
+    from stock.shop.demo import build_demo
+    from stock.shop.station import demo_folder
+
+    return build_demo(demo_folder(), day, say=say)
+
+
+def import_form(day: date, kind: str = "") -> Form:
+    """Ask which file of which kind is to be taken in, and take it."""
+
+    def there(text: str) -> str | None:
+        if not text:
+            return "nothing stands here yet."
+        path = Path(text).expanduser()
+        if path.is_dir():
+            return f"{path} is a folder; expected a file."
+        return None if path.is_file() else f"there is no file {path}."
+
+    return Form(
+        "Take in a file",
+        (
+            Field("kind", "Kind", kind, ", ".join(KINDS[:4]) + " …", KINDS, _kind),
+            Field("file", "File", hint="path of a CSV or XLSX", check=there),
+            Field(
+                *("only_try", "Only try it", "no", "yes: check it, take nothing"),
+                choices=("yes", "no"),
+                check=one_of(("yes", "no")),
+            ),
+        ),
+        lambda book, answers: _take(book, answers, day),
+        note=f"Kinds, in the order they build on each other: {', '.join(KINDS)}. "
+        "stock import --template items shows what a file looks like. Whole or not at all; "
+        "the same file twice changes nothing.",
+    )
+
+
+def _kind(text: str) -> str | None:
+    return needed(text) or one_of(KINDS)(text)
+
+
+def _take(book: Book, answers: Answers, day: date) -> Imported:
+    from stock.shop.imports import import_rows
+    from stock.shop.station import who
+
+    return import_rows(
+        book,
+        answers["kind"],
+        Path(answers["file"]).expanduser(),
+        on=day,
+        dry_run=answers["only_try"] == "yes",
+        who=who(),
+    )
+
+
+def import_sentence(done: Imported) -> str:
+    """What an import did."""
+    text = f"{done.kind}: {done.rows} rows, {done.new} new, {done.changed} changed, {done.known} known."
+    return " ".join([text, *done.notes[:3]])
