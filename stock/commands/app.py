@@ -21,6 +21,7 @@ from stock.commands import (
     importing,
     keeping,
     labels,
+    machines,
     measuring,
     money,
     moving,
@@ -28,6 +29,7 @@ from stock.commands import (
     planning,
     purchasing,
     reordering,
+    righting,
     serving,
     setting,
     starting,
@@ -38,7 +40,7 @@ from stock.commands import (
 )
 from stock.commands.lazy_group import LazyGroup, registry
 from stock.commands.shared import BookOption, remember_book
-from stock.errors import ExitCode, StockError
+from stock.errors import ExitCode, StockError, WrongUsage
 
 gc.set_threshold(50_000, 20, 20)
 """What is made while starting lives to the end: looking through it again and again takes a tenth
@@ -61,6 +63,8 @@ GROUPS = (
     importing,
     moving,
     stockroom,
+    machines,
+    righting,
     measuring,
     calibrating,
     planning,
@@ -112,9 +116,18 @@ def begin(
         open_screens()
 
 
+def _refuse_what_is_no_text(words: list[str]) -> None:
+    """Bytes that are not UTF-8 reach Python as lone surrogates, which no database takes."""
+    for word in words:
+        if any("\ud800" <= c <= "\udfff" for c in word):
+            shown = word.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+            raise WrongUsage(f"{shown[:80]!r} holds bytes that are not UTF-8; rename or retype it.")
+
+
 def main() -> None:
     """Run the command line; every error this program knows becomes one sentence and a code."""
     try:
+        _refuse_what_is_no_text(sys.argv[1:])
         app()
     except StockError as error:
         typer.echo(f"stock: {error}", err=True)

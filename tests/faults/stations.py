@@ -157,7 +157,8 @@ def killed(child: BaseProcess, after: float) -> bool:
     if alive and child.pid is not None:
         os.kill(child.pid, signal.SIGKILL)
     child.join()
-    return alive
+    assert child.exitcode in (0, -signal.SIGKILL), "the station failed by itself"
+    return child.exitcode == -signal.SIGKILL
 
 
 def acknowledged(log: Path) -> list[dict[str, float]]:

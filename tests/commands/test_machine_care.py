@@ -1,0 +1,75 @@
+"""Cleaning, test prints, counters, pouring off, count sheets and putting lots right, as typed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+ON = ("--on", "2026-03-04")
+
+
+def test_a_cleaning_takes_what_is_said_or_is_refused(stocked) -> None:
+    done = stocked("clean", "P1", "--ml", "W=8,5", "--ml", "C=1.5", *ON, "--json").json()
+    assert [(one["item"], one["amount"]) for one in done["moved"]] == [
+        ("INK-W", 8.5),
+        ("INK-C", 1.5),
+    ]
+    assert stocked("clean", "P1", *ON).code == 1, "no rate per start-up is known"
+    assert stocked("clean", "P1", "--ml", "W", *ON).code == 2
+    assert stocked("clean", "P1", "--ml", "W=1", "--kind", "polish", *ON).code == 1
+
+
+def test_a_test_print_is_noted_with_its_blank(stocked) -> None:
+    ran = stocked("trial", "P1", "--ml", "W=2", "--blank", "TEE-BLK-L", *ON, "--json")
+    assert [(one["item"], one["to"]) for one in ran.json()["moved"]] == [
+        ("INK-W", "UPKEEP"),
+        ("TEE-BLK-L", "WASTE"),
+    ]
+
+
+def test_shaking_and_counters_are_noted(stocked) -> None:
+    assert stocked("shaken", "P1-W", *ON).code == 0
+    assert stocked("counter", "P1", "48211.5", "--channel", "W", *ON).code == 0
+    back = stocked("counter", "P1", "12", "--channel", "W", *ON)
+    assert (back.code, "stood at 48211.5" in back.err) == (1, True)
+
+
+def test_part_of_a_canister_is_poured_off(stocked) -> None:
+    done = stocked(
+        "decant", "--item", "PT", "--amount", "500 g", "--code", "SPRAYER", *ON, "--json"
+    )
+    assert done.json()["moved"][-1]["to_container"] == "SPRAYER"
+    more = stocked("decant", "--container", "SPRAYER", "--amount", "0.1 kg", *ON, "--json")
+    assert more.json()["moved"][0]["amount"] == 100
+    assert stocked("decant", "--amount", "1 g").code == 2
+
+
+def test_a_count_sheet_is_blind_and_can_be_filled_in(stocked, tmp_path: Path) -> None:
+    sheet = stocked("sheet", "--kind", "blank", "--reason", "month end")
+    assert sheet.out == "place,sku,lot,container,counted,reason\nSHELF,TEE-BLK-L,L-1,,,month end\n"
+    filled = tmp_path / "sheet.csv"
+    filled.write_text(sheet.out.replace("L-1,,,", "L-1,,39,"))
+    assert stocked("count", str(filled), *ON).code == 0
+    shelf = {row["item"]: row["amount"] for row in stocked("onhand", "--json").json()}
+    assert shelf["TEE-BLK-L"] == 39
+
+
+def test_a_wrong_lot_and_a_wrong_date_are_put_right(stocked) -> None:
+    got = stocked(
+        *("receive", "--item", "TEE-WHT-L", "--packs", "3", "--lot", "OOPS", *ON, "--json")
+    ).json()
+    right = stocked("relot", str(got["entry"]), "--lot", "T-7", *ON, "--json").json()
+    assert right["lots"][0]["lot"] == "T-7"
+    dated = stocked("relabel", "INK-W", "W-1", "--expires", "2026-12-24", *ON)
+    assert dated.code == 0, dated.err
+    lots = {row["lot"]: row for row in stocked("onhand", "--json").json()}
+    assert "OOPS" not in lots
+    assert lots["W-1"]["sealed_expiry"] == "2026-12-24"
+    assert stocked("relabel", "INK-W", "W-1").code == 2
+
+
+def test_a_customers_garments_are_handed_back(stocked) -> None:
+    mine = ("receive", "--item", "TEE-WHT-L", "--packs", "5", "--owner", "KIT", *ON)
+    assert stocked(*mine).code == 0
+    done = stocked("hand-back", "KIT", "--item", "TEE-WHT-L", "--pieces", "2", *ON, "--json").json()
+    assert [(one["amount"], one["to"]) for one in done["moved"]] == [(2, "RETURNED")]
+    assert stocked("hand-back", "KIT", "--item", "TEE-WHT-L", "--pieces", "9", *ON).code == 1
