@@ -99,11 +99,11 @@ def _measure(path: Path, digest: str, garment: Garment, mode: PrintMode, page: i
     colours, white, colour_notes = tones_of(census, artwork, garment, mode)
     notes.extend(colour_notes)
     total = float(census.total_px)
-    share = {
-        channel: float(census.covered_px @ colours[:, column]) / total
-        for column, channel in enumerate(COLOURS)
-    }
-    share["W"] = float(census.covered_px @ white) / total
+    # Plain sums: a matrix product wakes BLAS threads that wait on each other on a busy machine.
+    covered = census.covered_px
+    sums = (colours * covered[:, None]).sum(axis=0) / total
+    share = {channel: float(sums[column]) for column, channel in enumerate(COLOURS)}
+    share["W"] = float((white * covered).sum()) / total
     inked = (colours.sum(axis=1) + white) > 0
     if dark and not bands.has_alpha:
         notes.append("The file has no transparency: its whole rectangle is printed with white.")

@@ -55,7 +55,7 @@ def lightness(linear: Floats) -> Floats:
     """
     import numpy as np
 
-    y = linear @ np.array([0.2126, 0.7152, 0.0722])
+    y = (linear * np.array([0.2126, 0.7152, 0.0722])).sum(axis=1)
     epsilon = (6 / 29) ** 3
     f = np.where(y > epsilon, np.cbrt(y), y / (3 * (6 / 29) ** 2) + 4 / 29)
     scaled: Floats = np.clip(1.16 * f - 0.16, 0.0, 1.0)
