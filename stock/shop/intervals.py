@@ -70,8 +70,11 @@ class Printed:
         covered: dict[str, float] = defaultdict(float)
         prints = 0.0
         for row in self.rows[first:last]:
-            covered[row.mode] += getattr(row, f"{channel.lower()}_cm2")
-            prints += row.pieces
+            area = getattr(row, f"{channel.lower()}_cm2")
+            covered[row.mode] += area
+            if area > 0:
+                # Estimates charge the overhead of a print only to channels that print.
+                prints += row.pieces
         began = bisect_right(self.starts, until) - bisect_right(self.starts, after)
         return dict(covered), prints, float(began)
 

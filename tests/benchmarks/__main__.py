@@ -12,7 +12,7 @@ import sys
 
 from tests.benchmarks.ratios import Ratio, peak_mib, table
 
-PARTS = ("shell_speed", "book_speed")
+PARTS = ("shell_speed", "book_speed", "ink_speed")
 
 
 def main(parts: list[str]) -> None:
