@@ -47,20 +47,29 @@ def copy_to_file(book: Book, revision: str, target: Path) -> None:
     Raises:
         Refused: The copy cannot be written there.
     """
-    from stock.book.migrating import make_schema
 
     def fill(partial: Path) -> None:
         copy = Book(book_url(partial), engine_for(book_url(partial)))
         try:
-            with copy.engine.connect() as plain, book.reading() as reading:
-                writing = plain.execution_options(stock_writing=True)
-                with writing.begin():
-                    make_schema(writing, revision)
-                    copy_rows(reading, writing)
+            with book.reading() as reading:
+                _write_copy(target, copy, reading, revision)
         finally:
             copy.close()
 
     _in_one_step(target, fill)
+
+
+def _write_copy(target: Path, copy: Book, reading: Connection, revision: str) -> None:
+    from stock.book.migrating import make_schema
+
+    try:
+        with copy.engine.connect() as plain:
+            writing = plain.execution_options(stock_writing=True)
+            with writing.begin():
+                make_schema(writing, revision)
+                copy_rows(reading, writing)
+    except DBAPIError as error:
+        raise Refused(f"The copy {target} cannot be written: {error.orig}.") from None
 
 
 def copy_rows(source: Connection, target: Connection) -> None:
@@ -105,8 +114,7 @@ def _in_one_step(target: Path, fill: Callable[[Path], None]) -> None:
         os.close(folder)
     except OSError as error:
         raise Refused(f"The copy {target} cannot be written: {error.strerror}.") from None
-    except (sqlite3.Error, DBAPIError) as error:
-        said = getattr(error, "orig", error)
-        raise Refused(f"The copy {target} cannot be written: {said}.") from None
+    except sqlite3.Error as error:
+        raise Refused(f"The copy {target} cannot be written: {error}.") from None
     finally:
         partial.unlink(missing_ok=True)
