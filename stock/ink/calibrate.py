@@ -47,6 +47,10 @@ SET_ASIDE_SD: Final = 4.0
 PRIOR_DEGREES: Final = 6.0
 """Weight, in intervals, of the stated spread of a kind of look against what its residuals show."""
 
+MOST_NOISE: Final = 5.0
+"""Most a stated spread is widened: what is wilder is no noise but a mistake."""
+
+_FEW: Final = 40
 _LEAST_SD_ML: Final = 1e-3
 _ROUNDS: Final = 4
 
@@ -196,19 +200,21 @@ def fit_channel(
         solution, noise = _fit(prior, kept)
         if not kept:
             break
-        in_sd = _deleted_residuals(solution, kept, noise)
-        worst = int(np.argmax(np.abs(in_sd)))
-        if abs(in_sd[worst]) <= SET_ASIDE_SD:
+        off = np.abs(_deleted_residuals(solution, kept, noise))
+        worst = float(off.max())
+        if worst <= SET_ASIDE_SD:
             break
-        out = kept.pop(worst)
-        expected = out.used_ml - float(solution.residual[worst])
-        aside.append(
-            SetAside(
-                out,
-                f"{abs(in_sd[worst]):.1f} standard deviations from what the other intervals say "
-                f"({expected:.1f} mL)",
+        # One wild interval bends the fit for its neighbours, so the wildest go first and the rest
+        # are judged again; among many, those at least half as wild go with it.
+        least = worst if len(kept) < _FEW else max(SET_ASIDE_SD, worst / 2)
+        for position in reversed(np.flatnonzero(off >= least).tolist()):
+            out = kept.pop(position)
+            expected = out.used_ml - float(solution.residual[position])
+            why = (
+                f"{off[position]:.1f} standard deviations from what the other intervals say "
+                f"({expected:.1f} mL)"
             )
-        )
+            aside.append(SetAside(out, why))
     residuals = tuple(
         Residual(interval, interval.used_ml - float(left), float(left), float(sd))
         for interval, left, sd in zip(
@@ -286,7 +292,7 @@ def _noise_by_source(solution: Solution, kept: Sequence[Interval]) -> dict[str, 
         middle = max(1.0, float(np.median(square / np.maximum(free, 0.05))) / 0.455)
         square = np.minimum(square, 9.0 * middle)
         variance = (PRIOR_DEGREES + square.sum()) / (PRIOR_DEGREES + free.sum())
-        noise[source] = math.sqrt(float(variance))
+        noise[source] = min(math.sqrt(float(variance)), MOST_NOISE)
     return noise
 
 

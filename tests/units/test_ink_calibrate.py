@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -87,6 +88,25 @@ def test_an_interval_that_cannot_be_is_set_aside(changes: dict[str, object], why
     assert len(fit.set_aside) == 1
     assert why in fit.set_aside[0].why
     assert len(fit.residuals) == 2
+
+
+def test_intervals_nobody_could_print_are_set_aside_even_if_all_are_so() -> None:
+    fit = fit_channel([week(i, used_ml=1e9) for i in range(3)], {"standard": PRIOR})
+    assert len(fit.set_aside) == 3
+    assert fit.rate("standard").per_cm2_ul == pytest.approx(PRIOR.per_cm2_ul)
+    assert not fit.rate("standard").calibrated
+
+
+def test_a_log_of_thousands_of_jobs_with_mistakes_is_fitted_in_seconds() -> None:
+    rng = np.random.default_rng(1)
+    jobs = [week(i % 300, noise=0.03 * rng.standard_normal()) for i in range(5000)]
+    for place in range(0, 5000, 100):
+        jobs[place] = replace(jobs[place], used_ml=jobs[place].used_ml * 3)
+    began = time.perf_counter()
+    fit = fit_channel(jobs, {"standard": PRIOR})
+    assert time.perf_counter() - began < 10
+    assert 50 <= len(fit.set_aside) <= 55
+    assert fit.rate("standard").per_cm2_ul == pytest.approx(3.0, abs=0.05)
 
 
 def test_a_prior_far_off_does_not_set_the_first_honest_interval_aside() -> None:
