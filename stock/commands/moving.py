@@ -127,9 +127,9 @@ def scan(code: str, on: OnOption = None, as_json: JsonOption = False) -> None:
     \b
         stock scan "(01)09521234543213(17)270501(10)W7731"
     """
-    from stock.exchange.barcodes import parse_code
+    from stock.shop.scanning import read_code
 
-    found = parse_code(code, on=day_of(on))
+    found = read_code(code, day_of(on))
     if as_json:
         show_json(found.to_json())
         return

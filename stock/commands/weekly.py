@@ -16,7 +16,7 @@ from stock.commands.shared import (
     show_json,
     write_file,
 )
-from stock.errors import ExitCode, WrongUsage
+from stock.errors import BookUnusable, ExitCode, WrongUsage
 
 
 def register(app: typer.Typer) -> None:
@@ -42,7 +42,8 @@ def week(
 ) -> None:
     """Make the week's list, expiring lots and order sheets; exit code 4 when somebody is needed.
 
-    Nothing is ordered and nothing is sent: the mail is a draft in a file.
+    Nothing is ordered and nothing is sent: the mail is a draft in a file. What the plan believes
+    today is kept, to be scored when its weeks are over.
 
     Example:
 
@@ -53,6 +54,7 @@ def week(
     from stock.clock import now_utc
     from stock.commands.planning import days_of
     from stock.exchange.reports import report_text
+    from stock.shop.forecast_log import keep_needs
     from stock.shop.week import the_week
     from stock.shop.week_files import FORMATS, week_files, week_text_report
 
@@ -62,7 +64,12 @@ def week(
             raise WrongUsage(f"--formats {name!r}: expected some of {','.join(FORMATS)}.")
     if out is not None and out.exists() and not out.is_dir():
         raise WrongUsage(f"--out {out} is a file; expected a folder.")
-    found = the_week(reading_book(), day_of(on), within_days=days_of(within))
+    book, day = reading_book(), day_of(on)
+    found = the_week(book, day, within_days=days_of(within))
+    try:
+        keep_needs(book, day)
+    except BookUnusable as error:
+        say(f"  Today's forecasts were not kept, to be scored later: {error}")
     names = []
     if out is not None:
         files = week_files(found, wanted, made=now_utc().astimezone(), to=to)

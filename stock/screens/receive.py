@@ -110,10 +110,10 @@ class ReceiveScreen(ShopScreen):
             self._gtin = ""
             self.query_one("#packs", Input).focus()
             return
-        from stock.exchange.barcodes import parse_code
+        from stock.shop.scanning import read_code
 
         try:
-            code = parse_code(text, on=self.shop_app.business_day())
+            code = read_code(text, self.shop_app.business_day())
         except BarcodeUnreadable as error:
             near = [sku for sku in self._skus if text.upper() in sku.upper()][:3]
             hint = f" Items that look like it: {', '.join(near)}." if near else ""

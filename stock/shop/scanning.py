@@ -15,11 +15,17 @@ from stock.errors import BarcodeUnreadable, Refused
 from stock.exchange.barcodes import ScannedCode, join_scans, parse_code
 from stock.shop.finding import find
 from stock.shop.receive import Delivery
+from stock.shop.settings import load_settings
 
 
 def read_scans(texts: Sequence[str], on: date) -> tuple[ScannedCode, ...]:
     """Scans as codes; two codes of one box (GTIN on one, lot on the other) become one."""
-    return join_scans([parse_code(text, on=on) for text in texts], on=on)
+    return join_scans([read_code(text, on) for text in texts], on=on)
+
+
+def read_code(text: str, on: date) -> ScannedCode:
+    """One scan as a code, by what this station's scanner types for FNC1."""
+    return parse_code(text, on=on, separator=load_settings()["scanner.separator"])
 
 
 def deliveries_of(

@@ -130,3 +130,9 @@ def test_faults_in_a_table_come_with_their_lines(run, tmp_path):
     assert ran.code == 1
     assert "line 3, y" in ran.err
     assert "line 4, ds" in ran.err
+
+
+def test_the_weekly_run_keeps_what_was_believed(traded):
+    traded("week", *ON)
+    assert traded("forecast", "--accuracy", "--json", *ON).json()["waiting"] > 0
+    assert traded("forecast", "--keep", "--json", *ON).json()["kept"] == 0

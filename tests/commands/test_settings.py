@@ -150,3 +150,11 @@ def test_settings_files_that_are_no_text_or_too_large_are_refused(tmp_path):
     folder.mkdir()
     with pytest.raises(InputFaults, match="cannot be read"):
         load_settings(folder)
+
+
+def test_what_the_scanner_types_for_fnc1_is_a_setting(run, tmp_path):
+    # A lot that has no fixed length before another field: the separator must be seen.
+    code = "010952123454321310W7731~17270501"
+    (tmp_path / "settings.toml").write_text('[scanner]\nseparator = "~"\n')
+    found = run("scan", code, "--on", "2026-03-02", "--json").json()
+    assert (found["lot"], found["expires"]) == ("W7731", "2027-05-01")
