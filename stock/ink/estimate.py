@@ -106,7 +106,9 @@ def size_on_cloth_cm(
     else:
         width = shares.width_px / dpi * CM_PER_INCH
         height = width * aspect
-        notes = (f"Size from the file's own resolution of {dpi:g} dpi; no size was given.",)
+        notes = (
+            f"Size from the file's own resolution of {round(dpi, 1):g} dpi; no size was given.",
+        )
     if max(width, height) > LARGEST_CM:
         raise Refused(
             f"{shares.file}: would be {width:.1f} × {height:.1f} cm on cloth; "
@@ -136,10 +138,15 @@ def estimate(
         pieces: Garments.
 
     Raises:
-        Refused: No size to be had, a length or a number of pieces nobody prints, no rate.
+        Refused: No size to be had, a length or a number of pieces nobody prints, no rate, or
+            shares of a light garment for a dark one.
     """
     if not 1 <= pieces <= MOST_PIECES:
         raise Refused(f"{pieces} pieces were asked for; expected 1 to {MOST_PIECES:,}.")
+    if garment == "dark" and shares.garment == "light":
+        raise Refused(
+            f"{shares.file}: was measured for a light garment; measure it for a dark one."
+        )
     width, height, notes = size_on_cloth_cm(shares, width_cm, height_cm)
     area = width * height
     share = dict(shares.share)

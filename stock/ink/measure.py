@@ -128,4 +128,5 @@ def _measure(path: Path, digest: str, garment: Garment, mode: PrintMode, page: i
         white_step_px=step_px,
         choke_cm=mode.choke_px / mode.dpi * CM_PER_INCH if choked else 0.0,
         notes=tuple(notes),
+        garment=garment,
     )

@@ -25,7 +25,6 @@ _LOADERS: Final[dict[Kind, str]] = {
     "JPEG": "jpegload",
     "WebP": "webpload",
 }
-_DEEP: Final = ("ushort", "short", "uint", "int", "float", "double")
 
 
 def open_raster(path: Path, kind: Kind, file_bytes: int, *, page: int) -> Artwork:
@@ -100,7 +99,9 @@ def _flag(image: pyvips.Image, name: str) -> bool:
 
 def _damaged(path: Path, error: BaseException) -> ArtworkUnreadable:
     why = one_sentence(error)
-    return ArtworkUnreadable(str(path), f"cannot be read, it is damaged or cut short ({why}).")
+    return ArtworkUnreadable(
+        str(path), f"cannot be read, it is damaged, cut short or of a rare form ({why})."
+    )
 
 
 def plain_bands(
@@ -112,14 +113,9 @@ def plain_bands(
     """
     space, colours = _space_of(path, image)
     if image.format not in ("uchar", "ushort"):
-        if image.format not in _DEEP:
-            raise ArtworkUnreadable(str(path), f"has pixels of kind {image.format}.")
-        if image.format in ("float", "double"):
-            # TIFF's floating samples run from 0 to 1 by the custom of its makers.
-            image = image * 65535.0
-        elif image.format in ("uint", "int"):
-            image = image / 65536.0
-        image = (image > 65535).ifthenelse(65535, image).cast("ushort")
+        raise ArtworkUnreadable(
+            str(path), f"has samples of kind {image.format}; expected 8 or 16 bits."
+        )
     full = 255 if image.format == "uchar" else 65535
     extra = image.bands - colours
     has_alpha = extra > 0

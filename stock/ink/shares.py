@@ -32,6 +32,7 @@ class Shares:
         white_step_px: Length of a step, pixels of the picture.
         choke_cm: How far the mode pulls white in from edges.
         notes: Sentences for the person.
+        garment: What it was measured for; empty where nobody says.
     """
 
     file: str
@@ -46,6 +47,7 @@ class Shares:
     white_step_px: float = 0.25
     choke_cm: float = 0.0
     notes: tuple[str, ...] = field(default=())
+    garment: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Plain data for JSON."""
@@ -63,6 +65,7 @@ class Shares:
             "white_step_px": self.white_step_px,
             "choke_cm": self.choke_cm,
             "notes": list(self.notes),
+            "garment": self.garment,
         }
 
     @classmethod
@@ -86,4 +89,5 @@ class Shares:
             white_step_px=float(data.get("white_step_px", 0.25)),
             choke_cm=float(data.get("choke_cm", 0.0)),
             notes=tuple(str(note) for note in data.get("notes", ())),
+            garment=str(data.get("garment", "")),
         )

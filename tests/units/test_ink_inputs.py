@@ -72,6 +72,29 @@ def test_sixteen_bits_agree_with_eight(tmp_path: Path, plain: Shares, clear: Sha
     same(shares_of(tmp_path / "rgba.png"), clear, 1e-6)
 
 
+def test_alpha_multiplied_into_a_tiffs_colours_is_taken_out(tmp_path: Path, clear: Shares) -> None:
+    rgba = patches(4)
+    alpha = rgba[..., 3:].astype(float) / 255
+    tied = np.dstack([np.rint(rgba[..., :3] * alpha).astype(np.uint8), rgba[..., 3]])
+    tifffile.imwrite(tmp_path / "tied.tif", tied, photometric="rgb", extrasamples=["assocalpha"])
+    same(shares_of(tmp_path / "tied.tif"), clear, 0.003)
+
+
+@pytest.mark.parametrize("kind", [np.float32, np.int32])
+def test_samples_nobody_prints_from_are_refused(tmp_path: Path, kind: type) -> None:
+    path = tmp_path / "f.tif"
+    tifffile.imwrite(path, patches().astype(kind), photometric="rgb")
+    with pytest.raises(ArtworkUnreadable, match="expected 8 or 16 bits"):
+        shares_of(path)
+
+
+def test_a_tiff_in_lab_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "lab.tif"
+    tifffile.imwrite(path, patches(), photometric="cielab")
+    with pytest.raises(ArtworkUnreadable, match="of a rare form"):
+        shares_of(path)
+
+
 def test_planar_tiff_agrees(tmp_path: Path, plain: Shares) -> None:
     tifffile.imwrite(
         tmp_path / "p.tif", np.moveaxis(patches(), -1, 0), photometric="rgb",

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
+import stock.ink
 from stock.errors import ArtworkUnreadable, Refused
 from stock.ink.measure import Shares, estimate, measure_shares
 from stock.ink.mode import CHANNELS, PretreatDose, PrintMode, Rate, prior_rates
@@ -137,3 +140,24 @@ def test_kept_shares_are_found_by_content_and_mode(tmp_path: Path) -> None:
 def test_a_directory_is_refused_in_one_sentence(tmp_path: Path) -> None:
     with pytest.raises(ArtworkUnreadable, match="is a directory"):
         measure_shares(tmp_path, garment="light", mode=MODE)
+
+
+def test_shares_of_a_light_garment_are_not_taken_for_a_dark_one(tmp_path: Path) -> None:
+    shares = measure_shares(plain(tmp_path, (0, 0, 0)), garment="light", mode=MODE)
+    with pytest.raises(Refused, match="measure it for a dark one"):
+        estimate(shares, width_cm=10, rates=RATES, dose=DOSE, garment="dark")
+
+
+def test_measuring_loads_nothing_heavy_until_it_is_asked_to() -> None:
+    heavy = ("numpy", "scipy", "pyvips", "PIL", "pypdfium2", "sqlalchemy", "textual", "typer")
+    modules = [
+        f"stock.ink.{path.stem}"
+        for path in Path(stock.ink.__file__).parent.glob("*.py")
+        if path.stem != "__init__"
+    ]
+    code = (
+        f"import importlib, sys\nfor name in {modules!r}: importlib.import_module(name)\n"
+        f"print([name for name in {heavy!r} if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
