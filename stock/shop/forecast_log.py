@@ -11,24 +11,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from sqlalchemy import ColumnElement, Connection, and_, case, func, insert, or_, select
+from sqlalchemy import Connection, insert, select
 
 from stock.book.opening import Book
-from stock.book.tables import (
-    entry,
-    forecast_log,
-    item,
-    lot,
-    movement,
-    order_line,
-    overrun,
-    place,
-    print_run,
-)
+from stock.book.tables import forecast_log, item
 from stock.demand.accuracy import (
     KEPT_LEVELS,
     Accuracy,
@@ -38,8 +28,8 @@ from stock.demand.accuracy import (
     drift,
     score,
 )
+from stock.shop.snapshot.daily import daily_loss
 from stock.shop.snapshot.demand import history_of
-from stock.shop.snapshot.known_on import stands
 
 if TYPE_CHECKING:
     from stock.plan.snapshot import Snapshot
@@ -246,54 +236,6 @@ def _outcomes(connection: Connection, kept: Sequence[GivenForecast], day: date) 
 
 
 def lost_between(connection: Connection, start: date, end: date) -> dict[str, float]:
-    """What each item lost from ``start`` to ``end``: prints, upkeep, and ink the scale missed.
-
-    Customers' garments do not count; what a print asked for beyond the book does.
-    """
-    spent = or_(
-        and_(entry.c.kind.in_(("print", "trial")), place.c.kind.in_(("printed", "waste"))),
-        place.c.kind == "upkeep",
-    )
-    corrected = and_(item.c.kind == "ink", place.c.kind == "correction")
-    found: dict[str, float] = defaultdict(float)
-    for side, sign, counts in (
-        (movement.c.to_place_id, 1, or_(spent, corrected)),
-        (movement.c.from_place_id, -1, corrected),
-    ):
-        rows = connection.execute(
-            select(item.c.sku, func.sum(movement.c.amount))
-            .join(entry, entry.c.id == movement.c.entry_id)
-            .join(item, item.c.id == movement.c.item_id)
-            .join(lot, lot.c.id == movement.c.lot_id)
-            .join(place, place.c.id == side)
-            .where(
-                counts,
-                lot.c.owner == "",
-                movement.c.day >= start,
-                movement.c.day <= end,
-                stands(entry.c.id),
-            )
-            .group_by(item.c.sku)
-        )
-        for sku, amount in rows:
-            found[sku] += sign * float(amount) / 1000
-    for sku, amount in connection.execute(_missed(start, end)):
-        found[sku] += float(amount) / 1000
-    return {sku: max(amount, 0.0) for sku, amount in found.items()}
-
-
-def _missed(start: date, end: date) -> Any:
-    """What was asked for and not in the book, by sku; for ink the next weighing finds it."""
-    brought: ColumnElement[bool] = and_(
-        item.c.kind == "blank", func.coalesce(order_line.c.owner, "") != ""
-    )
-    missing = case((item.c.kind == "ink", 0), else_=overrun.c.asked - overrun.c.taken)
-    return (
-        select(item.c.sku, func.sum(missing))
-        .join(overrun, overrun.c.item_id == item.c.id)
-        .join(entry, entry.c.id == overrun.c.entry_id)
-        .outerjoin(print_run, print_run.c.entry_id == entry.c.id)
-        .outerjoin(order_line, order_line.c.id == print_run.c.order_line_id)
-        .where(~brought, entry.c.day >= start, entry.c.day <= end, stands(entry.c.id))
-        .group_by(item.c.sku)
-    )
+    """What each item lost from ``start`` to ``end``, both counted."""
+    daily = daily_loss(connection, start, end + timedelta(days=1))
+    return {sku: max(float(amounts.sum()), 0.0) for sku, amounts in daily.items()}

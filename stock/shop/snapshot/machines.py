@@ -160,7 +160,9 @@ def slot_doubts(connection: Connection, machines: Machines) -> dict[int, float]:
         )
         share = rate.per_cm2_ul_sd / rate.per_cm2_ul if rate.per_cm2_ul > 0 else 0.0
         days = max((machines.day - sure_on).days, 0)
-        doubts[slot.id] = float(np.hypot(share * float(printed or 0) / 1000, days * rate.per_day_ml_sd))
+        doubts[slot.id] = float(
+            np.hypot(share * float(printed or 0) / 1000, days * rate.per_day_ml_sd)
+        )
     return doubts
 
 
