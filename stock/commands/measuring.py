@@ -41,6 +41,7 @@ def measure(
         stock measure wolf.png --width-cm 30 --garment dark
     """
     from stock.shop.measuring import measure_files
+    from stock.shop.station import cache_folder
 
     if garment not in ("light", "dark"):
         raise WrongUsage(f"--garment {garment!r}: expected light or dark.")
@@ -54,6 +55,7 @@ def measure(
         printer=printer,
         pieces=pieces,
         page=page,
+        cache_dir=cache_folder(),
     )
     if as_json:
         documents = [estimate.to_json() for estimate in found]

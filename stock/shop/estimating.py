@@ -282,16 +282,18 @@ def measure_artworks(
         modes = modes_in(connection)
     if not wanted:
         return []
-    from stock.ink.measure import measure_shares
+    from stock.ink.batch import MeasureJob, measure_jobs
 
+    jobs = [
+        MeasureJob(Path(file), garment, modes[mode_code])
+        for _, _, file, garment, mode_code in wanted
+    ]
+    answers = measure_jobs(jobs, on_progress=lambda done, total, _: on_progress(done, total))
     complaints: list[str] = []
     rows: list[dict[str, Any]] = []
-    for done, (artwork_id, code, file, garment, mode_code) in enumerate(wanted):
-        on_progress(done, len(wanted))
-        try:
-            shares = measure_shares(Path(file), garment=garment, mode=modes[mode_code])
-        except ArtworkUnreadable as error:
-            complaints.append(f"Artwork {code}: {error}")
+    for (artwork_id, code, _, garment, mode_code), shares in zip(wanted, answers, strict=True):
+        if isinstance(shares, ArtworkUnreadable):
+            complaints.append(f"Artwork {code}: {shares}")
             continue
         rows.append(
             {

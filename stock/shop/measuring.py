@@ -12,7 +12,7 @@ from sqlalchemy import select
 from stock.book.opening import book_url, open_book
 from stock.book.tables import printer
 from stock.clock import today
-from stock.errors import Refused, Unknown
+from stock.errors import ArtworkUnreadable, Refused, Unknown
 from stock.ink.mode import PretreatDose, PrintMode, Rate, prior_rates
 from stock.shop.estimating import DEFAULT_MODE, Estimator, modes_in
 from stock.shop.finding import find
@@ -32,21 +32,28 @@ def measure_files(
     printer: str = "",
     pieces: int = 1,
     page: int = 1,
+    cache_dir: Path | None = None,
 ) -> list[Estimate]:
     """Estimates for files, one each; by prior rates when ``book`` is None or not there yet.
+
+    Files are measured side by side; ``cache_dir`` keeps what was measured by content.
 
     Raises:
         Refused: Sizes that cannot be; an artwork that cannot be read; a mode or printer named
             that the book does not have.
     """
-    from stock.ink.measure import estimate, measure_shares
+    from stock.ink.batch import measure_many
+    from stock.ink.measure import estimate
 
     if not 0 < pieces <= 1_000_000:
         raise Refused(f"{pieces} pieces were given; expected a whole number from 1.")
     the_mode, rates = _mode_and_rates(book, mode, printer)
     found = []
-    for file in files:
-        shares = measure_shares(file, garment=garment, mode=the_mode, page=page)
+    for shares in measure_many(
+        files, garment=garment, mode=the_mode, page=page, cache_dir=cache_dir
+    ):
+        if isinstance(shares, ArtworkUnreadable):
+            raise shares
         found.append(
             estimate(
                 shares,

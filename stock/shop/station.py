@@ -17,6 +17,12 @@ def data_folder() -> Path:
     return Path(platformdirs.user_data_dir(APP, appauthor=False))
 
 
+def cache_folder() -> Path:
+    """Where measured artwork is kept by content, so that measuring it again costs nothing."""
+    named = os.environ.get("STOCK_CACHE")
+    return Path(named) if named else Path(platformdirs.user_cache_dir(APP, appauthor=False))
+
+
 def default_book() -> str:
     """Where the book is when a command does not say: settings, else the user's data folder."""
     return load_settings().book or str(data_folder() / "book.sqlite")

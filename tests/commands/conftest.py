@@ -41,6 +41,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
     """Run ``stock --book <a book of this test> WORDS`` through the door with its exit codes."""
     monkeypatch.setenv("STOCK_BOOK", str(tmp_path / "book.sqlite"))
     monkeypatch.setenv("STOCK_SETTINGS", str(tmp_path / "settings.toml"))
+    monkeypatch.setenv("STOCK_CACHE", str(tmp_path / "cache"))
     return invoker(monkeypatch)
 
 
