@@ -9,6 +9,7 @@ import typer
 from stock.commands.shared import (
     JsonOption,
     OnOption,
+    amount_writer,
     day_of,
     reading_book,
     say,
@@ -18,6 +19,8 @@ from stock.commands.shared import (
 from stock.errors import ExitCode
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from stock.plan.clear_to_print import Clearance, Job
 
 
@@ -59,6 +62,7 @@ def print_clearance(found: Clearance) -> None:
     if not found.jobs:
         say(f"No job is planned for the {found.days} days from {found.on}.")
         return
+    shown = amount_writer()
     show_table(
         ("day", "order", "pieces", "printer", "verdict", "chance", "what"),
         [
@@ -69,7 +73,7 @@ def print_clearance(found: Clearance) -> None:
                 job.printer or "–",
                 job.verdict,
                 f"{job.chance:.0%}",
-                _what(job),
+                _what(job, shown),
             )
             for job in found.jobs
         ],
@@ -81,24 +85,22 @@ def print_clearance(found: Clearance) -> None:
         counted[job.verdict] += 1
     say("  " + ", ".join(f"{count} {name}" for name, count in counted.items() if count))
     if found.better:
-        shown = ", ".join(f"{ref}/{line}" for ref, line in found.better[:12])
+        named = ", ".join(f"{ref}/{line}" for ref, line in found.better[:12])
         more = ", …" if len(found.better) > 12 else ""
-        say(f"  More jobs get through in this order: {shown}{more}")
+        say(f"  More jobs get through in this order: {named}{more}")
     if any(job.feeds for job in found.jobs):
         say("  Loading ink: gloves and eye protection; see the safety data sheet.")
 
 
-def _what(job: Job) -> str:
-    from stock.units import shown_amount
-
+def _what(job: Job, shown: Callable[[float, str], str]) -> str:
     said = []
     for lack in job.lacks:
-        more = f", {shown_amount(lack.coming, lack.unit)} on order" if lack.coming else ""
+        more = f", {shown(lack.coming, lack.unit)} on order" if lack.coming else ""
         if lack.past_date:
-            more += f", {shown_amount(lack.past_date, lack.unit)} past its date"
+            more += f", {shown(lack.past_date, lack.unit)} past its date"
         said.append(
-            f"{lack.item}: {shown_amount(lack.here, lack.unit)} of "
-            f"{shown_amount(lack.needed, lack.unit)} ({lack.chance:.0%}{more})"
+            f"{lack.item}: {shown(lack.here, lack.unit)} of "
+            f"{shown(lack.needed, lack.unit)} ({lack.chance:.0%}{more})"
         )
     said += [
         f"load {feed.item} in {feed.printer or 'the machine'} ({feed.chance:.0%})"

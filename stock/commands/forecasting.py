@@ -11,6 +11,7 @@ import typer
 from stock.commands.shared import (
     JsonOption,
     OnOption,
+    amount_writer,
     day_of,
     reading_book,
     say,
@@ -60,23 +61,21 @@ def needs(
 
 def _needs_of_order(order: str, day: date, as_json: bool) -> None:
     from stock.shop.needs import needs_of_order
-    from stock.shop.settings import load_settings
-    from stock.units import shown_amount
 
     rows = needs_of_order(reading_book(), day, order)
     if as_json:
         document = {"order": order, "on": day.isoformat(), "items": [r.to_json() for r in rows]}
         show_json(document)
         return
-    system = load_settings()["units"]
+    shown = amount_writer()
     show_table(
         ("item", "needed", "± sd", "here", ""),
         [
             (
                 row.item,
-                shown_amount(row.amount, row.unit, system),
-                shown_amount(row.sd, row.unit, system),
-                shown_amount(row.here, row.unit, system),
+                shown(row.amount, row.unit),
+                shown(row.sd, row.unit),
+                shown(row.here, row.unit),
                 "" if row.here >= row.amount else "short",
             )
             for row in rows
@@ -88,16 +87,13 @@ def _needs_of_order(order: str, day: date, as_json: bool) -> None:
 
 def print_needs(found: Needs) -> None:
     """Need by item for people: the parts over all weeks, then week by week."""
-    from stock.shop.settings import load_settings
-    from stock.units import shown_amount
-
-    system = load_settings()["units"]
+    write = amount_writer()
     if not found.items:
         say("Nothing will be needed: there are no orders, no history and no upkeep in the book.")
         return
 
     def shown(amount: float, unit: str) -> str:
-        return shown_amount(float(amount), unit, system) if amount else "–"
+        return write(float(amount), unit) if amount else "–"
 
     starts = [f"{day:%d %b}" for day in found.weeks]
     show_table(

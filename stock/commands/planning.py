@@ -9,6 +9,7 @@ import typer
 from stock.commands.shared import (
     JsonOption,
     OnOption,
+    amount_writer,
     day_of,
     reading_book,
     say,
@@ -63,6 +64,7 @@ def print_expiring(lots: Sequence[Any]) -> None:
     if not lots:
         say("No lot expires in that time.")
         return
+    shown = amount_writer()
     show_table(
         ("use by", "days", "item", "lot", "place", "amount", "left then", "at risk", "advice"),
         [
@@ -72,8 +74,8 @@ def print_expiring(lots: Sequence[Any]) -> None:
                 lot.item,
                 lot.lot,
                 lot.place,
-                f"{lot.amount:,.6g} {lot.unit}",
-                f"{lot.left_mean:,.4g} {lot.unit}",
+                shown(lot.amount, lot.unit),
+                shown(lot.left_mean, lot.unit),
                 f"{lot.value_at_risk / 100:,.2f}",
                 lot.advice,
             )
@@ -107,12 +109,12 @@ def onhand(on: OnOption = None, as_json: JsonOption = False) -> None:
         stock onhand --on 2026-10-31
     """
     from stock.shop.onhand import on_hand
-    from stock.units import format_amount
 
     rows = on_hand(reading_book(), None if on is None else day_of(on))
     if as_json:
         show_json([row.to_json() for row in rows])
         return
+    shown = amount_writer()
     show_table(
         ("item", "lot", "place", "container", "amount", "use by"),
         [
@@ -121,7 +123,7 @@ def onhand(on: OnOption = None, as_json: JsonOption = False) -> None:
                 row.lot,
                 row.place,
                 row.container or "–",
-                format_amount(row.amount, row.unit),
+                shown(row.amount / 1000, row.unit),
                 row.effective_expiry or "–",
             )
             for row in rows

@@ -10,6 +10,7 @@ import typer
 from stock.commands.shared import (
     JsonOption,
     OnOption,
+    amount_writer,
     day_of,
     reading_book,
     say,
@@ -166,10 +167,9 @@ def _show(weekly: Decisions, wanted: str, out: Path | None) -> None:
 def print_reorder(weekly: Decisions, *, why: bool = False) -> None:
     """The weekly list for people."""
     from stock.exchange.safe_text import safe_text
-    from stock.shop.settings import load_settings
-    from stock.units import format_money, shown_amount
+    from stock.units import format_money
 
-    system = load_settings()["units"]
+    shown = amount_writer()
     if not weekly.lines:
         say(f"Nothing to order on {weekly.day}.")
     else:
@@ -184,7 +184,7 @@ def print_reorder(weekly: Decisions, *, why: bool = False) -> None:
                     line.item,
                     line.pack,
                     line.packs,
-                    shown_amount(line.amount, line.unit, system),
+                    shown(line.amount, line.unit),
                     f"{line.cost / 100:,.2f}",
                     line.order_by,
                     f"{line.stockout_chance:.0%}",
@@ -248,10 +248,10 @@ def _show_why(weekly: Decisions, sku: str, wanted: str) -> None:
 
 
 def _why_nothing(state: ItemState) -> list[str]:
-    from stock.units import shown_amount
+    write = amount_writer()
 
     def shown(amount: float) -> str:
-        return shown_amount(amount, state.unit)
+        return write(amount, state.unit)
 
     need = state.need
     said = [

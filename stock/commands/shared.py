@@ -127,6 +127,15 @@ def number_of(text: str | None, option: str) -> float | None:
         raise WrongUsage(f"{option}: {error}.") from None
 
 
+def amount_writer() -> Callable[[float, str], str]:
+    """How this shop shows amounts of a base unit: metric or US, by its settings."""
+    from stock.shop.settings import load_settings
+    from stock.units import shown_amount
+
+    system = load_settings()["units"]
+    return lambda amount, unit: shown_amount(amount, unit, system)
+
+
 def say(text: str) -> None:
     """Talk to the person: stderr, so that stdout stays data."""
     typer.echo(text, err=True)

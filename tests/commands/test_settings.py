@@ -158,3 +158,14 @@ def test_what_the_scanner_types_for_fnc1_is_a_setting(run, tmp_path):
     (tmp_path / "settings.toml").write_text('[scanner]\nseparator = "~"\n')
     found = run("scan", code, "--on", "2026-03-02", "--json").json()
     assert (found["lot"], found["expires"]) == ("W7731", "2027-05-01")
+
+
+def test_a_shop_on_us_units_sees_ounces_and_json_stays_in_base_units(run, tmp_path):
+    (tmp_path / "settings.toml").write_text('units = "us"\n')
+    (tmp_path / "items.csv").write_text("sku,kind,channel\nINK-K,ink,K\n")
+    assert run("import", "items", str(tmp_path / "items.csv")).code == 0
+    booked = run("receive", "--item", "INK-K", "--amount", "32 fl oz", "--lot", "L")
+    assert booked.code == 0, booked.err
+    assert "32 fl oz" in run("onhand").out
+    # NIST SP 811 (2008) App. B.8: a US fluid ounce is 29.5735 mL
+    assert run("onhand", "--json").json()[0]["amount"] == pytest.approx(946.353, abs=0.01)
