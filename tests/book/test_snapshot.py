@@ -359,3 +359,59 @@ def test_stock_in_quarantine_stays_apart(book: Book) -> None:
     a_lot(book, amount=500)
     quarantine(book, Choice(sku="W-1", lot="L1"), "frozen", on=MONDAY)
     assert [(lot.place_kind, lot.amount) for lot in seen(book).stock] == [("quarantine", 500.0)]
+
+
+def test_the_list_orders_the_concentrate_not_the_mix(book: Book) -> None:
+    from stock.shop.planning import list_from
+
+    an_item(book, "PRE-C", kind="pretreat", unit="g")
+    an_item(
+        book, "PRE", kind="pretreat", unit="g", mixed_from="PRE-C", mix_ratio=3.0, mix_life_days=30
+    )
+    a_pack(book, "PRE-C", 1000)
+    a_lot(book, "PRE-C", "C1", 6000)
+    a_printer(book)
+    mix(book, Mix("PRE", MONDAY, ready=23_000_000, code="M1"))
+
+    def sprays(posting: Posting) -> None:
+        ready, mixed = the_id(book, item, sku="PRE"), 2
+        for week in range(13):
+            on = MONDAY + timedelta(weeks=week)
+            entry_id = posting.entry("print", on)
+            posting.hold([ready])
+            source, target = posting.place("SHELF"), posting.place("PRINTED")
+            posting.move(entry_id, on, ready, mixed, 1_600_000, source, target)
+
+    post(book, sprays, who="test")
+    day = MONDAY + timedelta(weeks=13)
+    snapshot = take_snapshot(book, day, PlanSettings(paths=200, blend_autoets=False))
+    # 1,600 g of mix a week are 400 g of concentrate; 2,200 g of mix left hold 550 g, 250 are pure
+    link = next(link for link in snapshot.links if link.item == "PRE-C")
+    assert (link.series, link.factor) == ("PRE", 0.25)
+    weekly = list_from(snapshot)
+    (line,) = weekly.lines
+    assert line.item == "PRE-C"
+    assert line.need.total / line.protection_days * 7 == pytest.approx(400, rel=0.1)
+    assert "550.0 g is within ready mix" in line.why[1]
+    assert {lot.item for lot in weekly.expiring} <= {"PRE", "PRE-C"}
+    assert all(" within " not in lot.lot for lot in weekly.expiring)
+
+
+def test_pretreat_kept_in_ml_is_needed_by_its_density(book: Book) -> None:
+    from stock.shop.recipes import recipes_of
+
+    an_item(book, "PRE-C", kind="pretreat", unit="mL", density_g_per_ml=1.1)
+    an_item(
+        *(book, "PRE"),
+        kind="pretreat",
+        unit="mL",
+        density_g_per_ml=1.05,
+        mixed_from="PRE-C",
+        mix_ratio=1.0,
+    )
+    with book.reading() as connection:
+        uses = recipes_of(connection).uses(21.0, 2.1)
+    assert [(use.item, use.amount, use.sd) for use in uses] == [
+        ("PRE", pytest.approx(20.0), pytest.approx(2.0)),
+        ("PRE-C", pytest.approx(10.0), pytest.approx(1.0)),
+    ]
