@@ -25,7 +25,6 @@ from stock.shop.slots import move_draws
 from stock.units import THOUSAND, format_amount, from_thousandths
 
 COUNTED_KINDS = ("shelf", "quarantine")
-Line = tuple[str, str, str, str, str]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,13 +13,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from stock.book.containers import Container, container_now, loaded_in, set_state
+from stock.book.containers import Container, loaded_in, set_state
 from stock.book.holding import Holding, Place
 from stock.book.opening import Book
 from stock.book.posting import Posting, post
 from stock.book.tables import reading
 from stock.errors import Refused
-from stock.shop.choosing import find_container, find_item, find_place, first_to_go, pack_size
+from stock.shop.choosing import find_item, find_place, first_to_go, pack_size
 from stock.shop.done import Done, done
 from stock.shop.slots import put_in
 from stock.units import format_amount
@@ -261,11 +261,3 @@ def _over_the_brim(posting: Posting, slot: Place) -> list[str]:
         f"Check {slot.code}: by the book it holds {format_amount(total, unit)}, more than its "
         f"{format_amount(slot.capacity, unit)}; dip it"
     ]
-
-
-def in_slot(posting: Posting, code: str) -> list[Container]:
-    """What is loaded in a slot, or the one container of that code."""
-    found = [held for held in posting.places.values() if held.code == code]
-    if found and found[0].kind == "slot":
-        return loaded_in(posting, found[0].id)
-    return [container_now(posting, find_container(posting, code).id)]

@@ -180,6 +180,7 @@ class Shop(RuleBasedStateMachine):
 
     @rule(line=st.integers(1, 2), good=st.integers(0, 9), misprints=st.integers(0, 3))
     def print_pieces(self, line: int, good: int, misprints: int) -> None:
+        catch_up(self.book, self.day)  # else the print posts the missing days beside its own entry
         self._do(lambda: log_print(self.book, PrintLog("O1", line, good, misprints, self.day)))
 
     @rule(ml=st.floats(0.001, 400), kind=st.sampled_from(("clean", "circulate", "start")))
