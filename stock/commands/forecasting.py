@@ -207,7 +207,8 @@ def _log(keep: bool, day: date, as_json: bool) -> None:
         if as_json:
             show_json({"on": day.isoformat(), "kept": count})
         else:
-            say(f"{count} forecasts of {day} kept." if count else f"{day} was kept already.")
+            nothing = f"Nothing new to keep: {day} was kept already, or nothing is needed."
+            say(f"{count} forecasts of {day} kept." if count else nothing)
         return
     record = accuracy_record(reading_book(), day)
     if as_json:

@@ -93,7 +93,9 @@ def show(
     purchase: RefArgument,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE", help="Write the order sheet: .pdf, .csv or .xlsx."),
+        typer.Option(
+            "--out", metavar="FILE", help="Write the order sheet: .pdf, .csv, .xlsx, .eml."
+        ),
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -342,6 +344,9 @@ def scorecard(
     rows = score(reading_book(), day_of(on), supplier_code=supplier)
     if as_json:
         show_json([row.to_json() for row in rows])
+        return
+    if not rows:
+        say("No supplier is in the book yet: stock import suppliers FILE takes them in.")
         return
     show_table(
         (

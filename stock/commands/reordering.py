@@ -319,34 +319,40 @@ def _show_what_if(found: WhatIf, wanted: str) -> None:
 
     document = found.to_json()
     say(f"What if {'; '.join(found.said)}?")
-    show_table(
-        (
-            "item",
-            "now",
-            "then",
-            "cost now",
-            "cost then",
-            "by now",
-            "by then",
-            "dry now",
-            "dry then",
-        ),
-        [
+    if found.differences:
+        show_table(
             (
-                one.item,
-                *(_packs_of(side) for side in (one.before, one.after)),
-                *(f"{side.cost / 100:,.2f}" if side else "–" for side in (one.before, one.after)),
-                *(side.order_by if side else "–" for side in (one.before, one.after)),
-                *(
-                    f"{side.stockout_chance:.0%}" if side else "–"
-                    for side in (one.before, one.after)
-                ),
-            )
-            for one in found.differences
-        ],
-        right=("cost now", "cost then", "dry now", "dry then"),
-        title="Lines that differ",
-    )
+                "item",
+                "now",
+                "then",
+                "cost now",
+                "cost then",
+                "by now",
+                "by then",
+                "dry now",
+                "dry then",
+            ),
+            [
+                (
+                    one.item,
+                    *(_packs_of(side) for side in (one.before, one.after)),
+                    *(
+                        f"{side.cost / 100:,.2f}" if side else "–"
+                        for side in (one.before, one.after)
+                    ),
+                    *(side.order_by if side else "–" for side in (one.before, one.after)),
+                    *(
+                        f"{side.stockout_chance:.0%}" if side else "–"
+                        for side in (one.before, one.after)
+                    ),
+                )
+                for one in found.differences
+            ],
+            right=("cost now", "cost then", "dry now", "dry then"),
+            title="Lines that differ",
+        )
+    else:
+        say("  No line of the list changes.")
     before, after = (round(100 * document[side]["total"]) for side in ("before", "after"))
     currency = found.before.currency
     say(

@@ -1,13 +1,13 @@
-"""The order sheet of a purchase order, as the file a supplier gets: PDF, CSV or workbook."""
+"""The order sheet of a purchase order, as the file a supplier gets: PDF, CSV, workbook or mail."""
 
 from __future__ import annotations
 
-from stock.errors import WrongUsage
+from stock.errors import Refused, WrongUsage
 from stock.exchange.reports import OrderSheet, OrderSheetLine, order_report
 from stock.shop.purchases import Purchase
 from stock.shop.settings import Settings, load_settings
 
-FORMATS = (".pdf", ".csv", ".xlsx")
+FORMATS = (".pdf", ".csv", ".xlsx", ".eml")
 
 
 def order_sheet(purchase: Purchase, settings: Settings | None = None) -> OrderSheet:
@@ -39,15 +39,26 @@ def order_file(purchase: Purchase, suffix: str) -> bytes:
     """The order sheet as a file of that kind.
 
     Raises:
-        WrongUsage: Another kind than PDF, CSV or XLSX.
+        WrongUsage: Another kind than PDF, CSV, XLSX or EML.
+        Refused: The supplier's mail address is none.
     """
     known = load_settings()
     report = order_report(order_sheet(purchase, known))
-    if suffix.lower() == ".pdf":
+    if suffix.lower() in (".pdf", ".eml"):
         from stock.clock import now_utc
         from stock.exchange.pages import report_pdf
 
-        return report_pdf(report, made=now_utc().astimezone(), paper=known["paper"])
+        made = now_utc().astimezone()
+        pages = report_pdf(report, made=made, paper=known["paper"])
+        if suffix.lower() == ".pdf":
+            return pages
+        from stock.exchange.mail_files import mail_bytes
+
+        try:
+            attached = [(f"{purchase.ref}.pdf", pages)]
+            return mail_bytes(report, made=made, to=purchase.supplier_email, attachments=attached)
+        except ValueError as error:
+            raise Refused(f"Supplier {purchase.supplier}: {error}.") from None
     if suffix.lower() == ".xlsx":
         from stock.exchange.spreadsheets import workbook_bytes
 

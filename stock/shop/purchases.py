@@ -79,6 +79,7 @@ class Purchase:
     who: str
     lines: tuple[PurchaseLine, ...]
     currency: str = ""
+    supplier_email: str = ""
 
     @property
     def cost_minor(self) -> int:
@@ -150,6 +151,7 @@ def _orders() -> Select[Any]:
         supplier.c.code.label("supplier"),
         supplier.c.name.label("supplier_name"),
         supplier.c.currency,
+        supplier.c.email,
     ).join(supplier, supplier.c.id == purchase_order.c.supplier_id)
 
 
@@ -187,6 +189,7 @@ def _with_lines(connection: Connection, orders: Sequence[Row[Any]]) -> tuple[Pur
             who=row.who,
             lines=tuple(_line(one, come.get(one.id, 0)) for one in lines[row.id]),
             currency=row.currency or currency,
+            supplier_email=row.email,
         )
         for row in orders
     )

@@ -98,6 +98,18 @@ def test_the_order_sheet_is_a_file_for_the_supplier(draft, tmp_path):
     assert rows[-1]["Item"] == "Total"
 
 
+def test_the_order_sheet_is_a_mail_draft_with_the_pdf(draft, tmp_path):
+    from email import message_from_bytes
+    from email.policy import default
+
+    (tmp_path / "s.csv").write_text("code,lead_days,email\nBRAMBLE,2,orders@bramble.example\n")
+    assert draft("import", "suppliers", str(tmp_path / "s.csv")).code == 0
+    assert draft("purchase", "show", REF, "--out", str(tmp_path / "o.eml")).code == 0
+    mail = message_from_bytes((tmp_path / "o.eml").read_bytes(), policy=default)
+    assert mail["To"] == "orders@bramble.example"
+    assert [part.get_filename() for part in mail.iter_attachments()] == [f"{REF}.pdf"]
+
+
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [
