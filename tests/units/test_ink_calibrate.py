@@ -102,9 +102,9 @@ def test_a_log_of_thousands_of_jobs_with_mistakes_is_fitted_in_seconds() -> None
     jobs = [week(i % 300, noise=0.03 * rng.standard_normal()) for i in range(5000)]
     for place in range(0, 5000, 100):
         jobs[place] = replace(jobs[place], used_ml=jobs[place].used_ml * 3)
-    began = time.perf_counter()
+    began = time.process_time()
     fit = fit_channel(jobs, {"standard": PRIOR})
-    assert time.perf_counter() - began < 10
+    assert time.process_time() - began < 10
     assert 50 <= len(fit.set_aside) <= 55
     assert fit.rate("standard").per_cm2_ul == pytest.approx(3.0, abs=0.05)
 

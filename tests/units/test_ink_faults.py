@@ -26,14 +26,15 @@ from tests.units.ink_pictures import patches, psd_bytes, save
 
 MODE = PrintMode()
 SECONDS = 5.0
+"""Of processor time: the wall clock belongs to whatever else the machine does."""
 
 
 def refused(path: Path, **options: object) -> str:
     """The one sentence a file is refused with, in time."""
-    began = time.perf_counter()
+    began = time.process_time()
     with pytest.raises(ArtworkUnreadable) as caught:
         measure_shares(path, garment="dark", mode=MODE, **options)
-    assert time.perf_counter() - began < SECONDS
+    assert time.process_time() - began < SECONDS
     told = str(caught.value)
     assert told.startswith(f"{path}: ")
     assert "\n" not in told
@@ -207,9 +208,9 @@ def test_long_strips_are_measured(tmp_path: Path, wide: int, high: int) -> None:
     pixels = np.full((high, wide, 4), (0, 255, 255, 255))
     path = save(tmp_path / "s.png", pixels)
     for choke in (0.0, 3.0, 50.0):
-        began = time.perf_counter()
+        began = time.process_time()
         found = measure_shares(path, garment="dark", mode=PrintMode(choke_px=choke))
-        assert time.perf_counter() - began < SECONDS
+        assert time.process_time() - began < SECONDS
         assert found.share["C"] == pytest.approx(1.0)
 
 
