@@ -21,6 +21,7 @@ from stock.plan.decisions import (
     ItemState,
     ReorderLine,
 )
+from stock.plan.due import Due, due_lines
 from stock.plan.expiry import lots_at_risk
 from stock.plan.explain import reasons
 from stock.plan.findings import Checked, check_terms
@@ -31,9 +32,7 @@ from stock.plan.outlook import Pair, Seen, look_ahead
 from stock.plan.snapshot import Offer, Snapshot
 from stock.plan.standing import (
     Best,
-    Due,
     Standing,
-    due_lines,
     first_day_short,
     latest_order_day,
     parts_of_need,
@@ -97,13 +96,14 @@ def _stand(
         course = Course(needs.daily(rows))
         own = [shelves.get(item.sku, Shelf()) for item in chunk]
         pairs = _pairs(chunk, terms, timings, costs)
-        judged = _judge(course, pairs, own, snapshot)
+        coming = [tuple(due.get(item.sku, ())) for item in chunk]
+        judged = _judge(course, pairs, own, coming, snapshot)
         for place, item in enumerate(chunk):
             left = left_at_date(course, place, own[place])
             expiring += lots_at_risk(snapshot, item, own[place], left)
             options = judged.get(place, [])
             known = needs.known_parts(rows[place])
-            lines = tuple(due.get(item.sku, ()))
+            lines = coming[place]
             standings.append(
                 _standing(snapshot, course, place, item, own[place], left, lines, options, known)
             )
@@ -131,12 +131,16 @@ Option = tuple[Pair, Policy, int, Seen, float]
 
 
 def _judge(
-    course: Course, pairs: list[Pair], shelves: list[Shelf], snapshot: Snapshot
+    course: Course,
+    pairs: list[Pair],
+    shelves: list[Shelf],
+    due: list[tuple[Due, ...]],
+    snapshot: Snapshot,
 ) -> dict[int, list[Option]]:
     """Each item's offers, cheapest per week in the long run first; preferred ones before all."""
     if not pairs:
         return {}
-    seen, outlook, terms = look_ahead(course, pairs, shelves, snapshot.settings)
+    seen, outlook, terms = look_ahead(course, pairs, shelves, due, snapshot.settings)
     policy = best_policy(outlook, terms)
     per_week = 7 / max(1, snapshot.settings.review_days)
     found: dict[int, list[Option]] = {}

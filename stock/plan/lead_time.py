@@ -9,7 +9,7 @@ from the snapshot's day, 0 being that day. Nothing here looks at demand or stock
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
@@ -29,8 +29,14 @@ STATED_WEIGHT = 4.0
 """Past deliveries the stated lead time weighs as much as (judgement: a month of weekly orders)."""
 HALF_LIFE_DAYS = 365.0
 """A delivery a year ago says half as much as one today (judgement)."""
-STATED_SPREAD = 0.25
-"""Spread as a share of the stated lead time where a supplier states none (judgement)."""
+STATED_SPREAD = 0.4
+"""Spread as a share of the stated lead time where a supplier states none. In 68 vendors' purchase
+lines (USAID Supply Chain Shipment Pricing Data) most lie between 0.35 and 0.7; a promised day
+takes some of that away (judgement)."""
+KERNEL = 9
+"""Points each past lead time is spread over, so that a short past does not hide a long tail."""
+OVERTAKEN_WEIGHT = 1.0
+"""Overtakings that must be seen over the expected ones before they are believed (judgement)."""
 REACH_DAYS = 800
 """How far calendars are laid out; longer lead times are cut there."""
 _LEVELS = (np.arange(64) + 0.5) / 64
@@ -47,6 +53,8 @@ class LeadTime:
         seen: Distinct past deliveries behind it.
         stated: Stated lead time, working days.
         share_in_full: Received over ordered in the past, 1 where there is no past.
+        overtaking: How far later orders come before earlier ones, 0 (they keep their turn) to 1
+            (each takes its own time).
     """
 
     supplier: str
@@ -55,6 +63,7 @@ class LeadTime:
     seen: int
     stated: float
     share_in_full: float = 1.0
+    overtaking: float = 0.0
 
     @property
     def mean(self) -> float:
@@ -144,6 +153,7 @@ def lead_time_of(supplier: SupplierTerms, day: date) -> LeadTime:
         )
         past_weights = np.array([weight for _, weight in seen.values()]) / weight_seen
         share = weight_seen / (weight_seen + STATED_WEIGHT)
+        past, past_weights = _smoothed(past, past_weights, weight_seen)
         values = np.concatenate([values, past])
         weights = np.concatenate([weights * (1 - share), past_weights * share])
     ranked = np.argsort(values, kind="stable")
@@ -154,7 +164,50 @@ def lead_time_of(supplier: SupplierTerms, day: date) -> LeadTime:
         len(seen),
         supplier.lead_days,
         received / ordered if ordered > 0 else 1.0,
+        _overtaking(list(seen)),
     )
+
+
+def _overtaking(seen: Sequence[tuple[date, date]]) -> float:
+    """How far deliveries overtake each other, against what lead times of their own would do.
+
+    Of two orders in a row, the later one overtakes when it comes first. With lead times shuffled
+    among the orders the expected number of that follows; ``OVERTAKEN_WEIGHT`` more expected
+    ones without any keep a short past from proving it.
+    """
+    orders = sorted(dict(sorted(seen, reverse=True)).items())
+    if len(orders) < 3:
+        return 0.0
+    placed = np.array([day.toordinal() for day, _ in orders])
+    lead = np.array([came.toordinal() for _, came in orders]) - placed
+    gaps = np.diff(placed)
+    happened = int((np.diff(placed + lead) < 0).sum())
+    ranked = np.sort(lead)
+    shorter_by = [np.searchsorted(ranked, ranked - gap, side="left").mean() for gap in gaps]
+    expected = float(np.sum(shorter_by)) / len(ranked)
+    return min(1.0, happened / (expected + OVERTAKEN_WEIGHT))
+
+
+def _smoothed(past: Floats, weights: Floats, seen: float) -> tuple[Floats, Floats]:
+    """Each past lead time spread over a lognormal kernel; mean and spread are kept.
+
+    Bandwidth half of the normal reference rule σ n^(−1/5) on the logarithm (B. W. Silverman,
+    Density Estimation, 1986, section 3.4.2: smaller for skewed and many-humped data), σ shrunk
+    towards the usual spread while the past is short; drawn in so that the variance stays.
+    """
+    logs = np.log(np.maximum(past, 0.5))
+    centre = float(weights @ logs)
+    usual = math.log1p(STATED_SPREAD**2)
+    variance = (STATED_WEIGHT * usual + seen * float(weights @ (logs - centre) ** 2)) / (
+        STATED_WEIGHT + seen
+    )
+    width = 0.5 * math.sqrt(variance) * max(seen, 1.0) ** -0.2
+    normal = NormalDist()
+    places = np.array([normal.inv_cdf((k + 0.5) / KERNEL) for k in range(KERNEL)])
+    drawn_in = math.sqrt(variance / (variance + width**2))
+    spread = np.exp(centre + (logs - centre)[:, None] * drawn_in + width * drawn_in * places)
+    spread *= float(weights @ past) / float(weights @ spread.mean(axis=1))
+    return spread.ravel(), np.repeat(weights / KERNEL, KERNEL)
 
 
 def slipped(lead: LeadTime, days: float) -> LeadTime:

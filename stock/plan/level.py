@@ -131,11 +131,14 @@ class Policy:
         return np.asarray(inside + below)
 
 
-def spread_on_grid(values: Floats, step: Floats, cells: int = CELLS) -> Floats:
+def spread_on_grid(
+    values: Floats, step: Floats, weight: Floats | None = None, cells: int = CELLS
+) -> Floats:
     """Chances of ``values`` (rows, paths) on the grid, each split between its two neighbours.
 
     The split keeps the mean, so that expected losses at grid points are exact. What lies beyond
-    the grid is left out: rows then sum to less than 1.
+    the grid is left out: rows then sum to less than 1. ``weight`` (rows, paths), mean 1, makes
+    some paths count more.
     """
     rows, paths = values.shape
     place = np.maximum(values, 0.0) / step[:, None]
@@ -144,8 +147,10 @@ def spread_on_grid(values: Floats, step: Floats, cells: int = CELLS) -> Floats:
     part = np.where(lower >= cells, 0.0, part)
     flat = lower + np.arange(rows)[:, None] * (cells + 2)
     size = rows * (cells + 2)
-    mass = np.bincount(flat.ravel(), weights=(1 - part).ravel(), minlength=size)
-    mass += np.bincount((flat + 1).ravel(), weights=part.ravel(), minlength=size)
+    upper = part if weight is None else part * weight
+    below = 1 - part if weight is None else weight - upper
+    mass = np.bincount(flat.ravel(), weights=below.ravel(), minlength=size)
+    mass += np.bincount((flat + 1).ravel(), weights=upper.ravel(), minlength=size)
     return np.asarray(mass.reshape(rows, cells + 2)[:, :cells] / paths)
 
 

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from stock.demand.draws import stream
-from stock.demand.known import Floats, ItemTerms
+from stock.demand.known import Bools, Floats, ItemTerms
 from stock.plan.cover import Shelf
+from stock.plan.due import Due
 from stock.plan.level import CELLS, Ints, Outlook, Terms, expected_short, expected_stock
 from stock.plan.level import spread_on_grid as on_grid
 from stock.plan.needs import Course
@@ -65,6 +66,7 @@ def look_ahead(
     course: Course,
     pairs: Sequence[Pair],
     shelves: Sequence[Shelf],
+    due: Sequence[Sequence[Due]],
     settings: PlanSettings,
 ) -> tuple[Seen, Outlook, Terms]:
     """Everything :func:`stock.plan.level.best_policy` needs for ``pairs``.
@@ -72,6 +74,7 @@ def look_ahead(
     Args:
         course: Paths of the chunk's items.
         shelves: Stock of the chunk's items, for its uncertainty.
+        due: Open purchase lines of the chunk's items.
     """
     rows = np.array([pair.row for pair in pairs])
     review = max(1, settings.review_days)
@@ -87,6 +90,9 @@ def look_ahead(
             ]
         )
         until_next, until_look = until_next + noise, until_look + noise
+    weight = np.array([pair.timing.weight for pair in pairs])
+    missing_next, missing_look = _not_yet_here(pairs, due, course.paths)
+    until_next, until_look = until_next + missing_next, until_look + missing_look
     spacing = np.full(len(pairs), float(review))
     checks = _review_positions(course, review)
     per_review = _usual_need(course, review)[rows]
@@ -97,6 +103,7 @@ def look_ahead(
     rest_of_pack = _rest_of_pack(course, pairs)
     outlook = _outlook(
         (until_look, later_look, later_end, later_start, outlives),
+        weight,
         step,
         per_review,
         _visits(checks, rows, step, per_review),
@@ -133,6 +140,22 @@ def _by_supplier(course: Course, pairs: Sequence[Pair], review: int) -> tuple[Fl
                 own = np.array([pairs[place].row])
                 outlives[place] = course.through(timing.arrive + life, own)[0]
     return found
+
+
+def _not_yet_here(
+    pairs: Sequence[Pair], due: Sequence[Sequence[Due]], paths: int
+) -> tuple[Floats, Floats]:
+    """What is on order but comes after the days looked at, where deliveries overtake each other."""
+    at_next, at_look = np.zeros((len(pairs), paths)), np.zeros((len(pairs), paths))
+    for place, pair in enumerate(pairs):
+        timing = pair.timing
+        for line in due[pair.row]:
+            if line.line.supplier == pair.offer.supplier and not timing.overtaken.any():
+                continue
+            apart = timing.overtaken | (line.line.supplier != pair.offer.supplier)
+            at_next[place] += line.line.amount * (apart & (line.days >= timing.next_arrive))
+            at_look[place] += line.line.amount * (apart & (line.days > timing.look))
+    return at_next, at_look
 
 
 def _usual_need(course: Course, review: int) -> Floats:
@@ -200,14 +223,15 @@ def _steps(
 
 def _outlook(
     needs: tuple[Floats, ...],
+    weight: Floats,
     step: Floats,
     per_review: Floats,
     visits: Floats,
     rest_of_pack: Floats,
 ) -> Outlook:
     until_look, later_look, later_end, later_start, outlives = needs
-    now_hold = expected_stock(on_grid(until_look, step), step)
-    later_hold = expected_stock(on_grid(later_look, step), step)
+    now_hold = expected_stock(on_grid(until_look, step, weight), step)
+    later_hold = expected_stock(on_grid(later_look, step, weight), step)
     grid = np.arange(CELLS) * step[:, None]
     new_short = np.zeros_like(now_hold)
     counted = later_start.any(axis=1)
@@ -220,9 +244,9 @@ def _outlook(
     return Outlook(
         step=step,
         now_hold=now_hold,
-        now_short=expected_short(now_hold, until_look.mean(axis=1), step),
+        now_short=expected_short(now_hold, (weight * until_look).mean(axis=1), step),
         later_hold=later_hold,
-        later_short=expected_short(later_hold, later_look.mean(axis=1), step),
+        later_short=expected_short(later_hold, (weight * later_look).mean(axis=1), step),
         later_new_short=new_short,
         visits=visits,
         need_per_review=np.maximum(per_review, 1e-12),
@@ -251,6 +275,7 @@ def _terms(
     by_service = short <= 0
     cycle = by_service & np.array([pair.item.service_kind == "cycle" for pair in pairs])
     fill = by_service & ~cycle
+    matters = np.array([pair.timing.weight > 0 for pair in pairs])
     service = np.array([pair.item.service for pair in pairs])
     purchase = None
     if any(pair.offer.breaks for pair in pairs):
@@ -265,19 +290,19 @@ def _terms(
         hold_cost=hold,
         short_cost=short,
         unit_value=unit_value,
-        now_level=np.where(cycle, quantile_of(until_next, service), np.nan),
-        later_level=np.where(cycle, quantile_of(later_end, service), np.nan),
+        now_level=np.where(cycle, quantile_of(until_next, service, matters), np.nan),
+        later_level=np.where(cycle, quantile_of(later_end, service, matters), np.nan),
         fill_rate=np.where(fill, service, np.nan),
         least_lot=np.array([p.offer.amount * feasible(p.offer, 1) for p in pairs]),
         purchase=purchase,
     )
 
 
-def quantile_of(values: Floats, level: Floats) -> Floats:
-    """Smallest value of each row that a share ``level`` of the row does not exceed."""
-    paths = values.shape[1]
-    place = np.clip(np.ceil(level * paths - 1e-9).astype(np.int64) - 1, 0, paths - 1)
-    ranked = np.sort(values, axis=1)
+def quantile_of(values: Floats, level: Floats, matters: Bools) -> Floats:
+    """Smallest value of each row not exceeded by a share ``level`` of those that matter."""
+    count = matters.sum(axis=1)
+    ranked = np.sort(np.where(matters, values, np.inf), axis=1)
+    place = np.clip(np.ceil(level * count - 1e-9).astype(np.int64) - 1, 0, count - 1)
     return np.asarray(ranked[np.arange(len(values)), place])
 
 

@@ -12,6 +12,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from stock.demand.known import Bools, Floats
 from stock.plan.lead_time import (
     Arrivals,
     Ints,
@@ -22,6 +23,9 @@ from stock.plan.lead_time import (
 )
 from stock.plan.snapshot import Snapshot, SupplierTerms
 
+CHANCES = 4
+"""Later orders looked at that may come before today's."""
+
 
 @dataclass(frozen=True, eq=False)
 class Timing:
@@ -31,8 +35,13 @@ class Timing:
         order_offset: Day the order goes out.
         next_offset: Day of the order after the next review.
         arrive: When today's order is on the shelf, per path; it serves that day's need.
-        next_arrive: When the next chance's order is, at least a day later.
-        look: A day between the two, evenly drawn, per path.
+        next_arrive: When the next delivery after it is here, per path. Where deliveries do not
+            overtake each other that is the next chance's, at least a day later; where they do, the
+            first of the next four chances', which may come before today's order.
+        overtaken: Paths on which deliveries may overtake each other.
+        look: A day from ``arrive`` to before ``next_arrive``, evenly drawn, per path.
+        weight: How many days that is over its mean; 0 where today's order comes too late to
+            matter.
     """
 
     supplier: SupplierTerms
@@ -42,7 +51,9 @@ class Timing:
     next_offset: int
     arrive: Ints
     next_arrive: Ints
+    overtaken: Bools
     look: Ints
+    weight: Floats
 
     @property
     def mean_lead_days(self) -> float:
@@ -86,9 +97,29 @@ def time_supplier(snapshot: Snapshot, supplier: SupplierTerms, paths: int) -> Ti
     again = (order_day(supplier, day + timedelta(days=review), snapshot.hour) - day).days
     lead = lead_time_of(supplier, day)
     arrivals = Arrivals(supplier, settings, day)
-    arrive = arrivals.after(first)(lead.quantile(levels(paths, settings.seed, supplier.code, 0)))
-    after = arrivals.after(again)(lead.quantile(levels(paths, settings.seed, supplier.code, 1)))
-    after = np.maximum(after, arrive + 1)
-    share = levels(paths, settings.seed, supplier.code, 2)
-    look = arrive + np.floor(share * (after - arrive)).astype(np.int64)
-    return Timing(supplier, lead, arrivals, first, again, arrive, after, look)
+    seed, code = settings.seed, supplier.code
+    fixed = {(out - day).days: (here - day).days for out, here in supplier.announced}
+
+    def come(out: int, turn: int) -> Ints:
+        if out in fixed:
+            return np.full(paths, max(fixed[out], out), np.int64)
+        return arrivals.after(out)(lead.quantile(levels(paths, seed, code, turn)))
+
+    arrive = come(first, 0)
+    chances = []
+    for turn in range(1, 1 + CHANCES):
+        later = day + timedelta(days=turn * review)
+        out = (order_day(supplier, later, snapshot.hour) - day).days
+        chances.append(come(out, turn))
+    in_turn = np.maximum(chances[0], arrive + 1)
+    overtaken = levels(paths, seed, code, "overtaken") < lead.overtaking
+    if again in fixed:
+        overtaken[:] = True
+    first_next = np.where(overtaken, np.min(chances, axis=0), in_turn)
+    days = np.maximum(first_next - arrive, 0)
+    share = levels(paths, seed, code, "look")
+    look = arrive + np.floor(share * days).astype(np.int64)
+    weight = days / max(float(days.mean()), 1e-9)
+    return Timing(
+        supplier, lead, arrivals, first, again, arrive, first_next, overtaken, look, weight
+    )
