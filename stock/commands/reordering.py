@@ -85,23 +85,23 @@ def reorder(
         for question in QUESTIONS:
             typer.echo(question)
         return
+    from stock.shop.planning import list_from, snapshot_of
+
     book, day = reading_book(), day_of(on)
+    snapshot = snapshot_of(book, day)
     if what_if:
-        from stock.shop.planning import snapshot_of
         from stock.shop.what_if import compare
 
-        _show_what_if(compare(snapshot_of(book, day), what_if), wanted)
+        _show_what_if(compare(snapshot, what_if), wanted)
         return
-    from stock.shop.planning import reorder_list
-
-    weekly = reorder_list(book, day, supplier=supplier)
+    weekly = list_from(snapshot, supplier=supplier)
     if accept:
         from stock.shop.accepting import accept_reorder
         from stock.shop.forecast_log import keep_needs
         from stock.shop.station import who
 
         done = accept_reorder(book, weekly, supplier_code=supplier, packs=chosen, who=who())
-        keep_needs(book, day)
+        keep_needs(book, day, snapshot)
         _show_accepted(done, wanted)
         return
     if why:
