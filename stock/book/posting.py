@@ -12,7 +12,7 @@ reading what is on hand costs the same after ten years as after ten days. The co
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from datetime import date, datetime
 from typing import Any, TypeVar
 
@@ -24,7 +24,7 @@ from stock.book.pending import Pending
 from stock.book.statements import (
     HOLDINGS,
     ITEMS,
-    ITEMS_OF_PLACE,
+    ITEMS_OF_PLACES,
     PLACES,
     as_day,
     asked,
@@ -144,13 +144,25 @@ class Posting:
         if place_id not in self._places_read:
             self._places_read.add(place_id)
             # Read again once locked: another station may have put in another item meanwhile.
-            while missing := self._items_of_place(place_id) - self._held:
+            while missing := self._items_in([place_id]) - self._held:
                 self.hold(missing)
         found = self._by_place.get(place_id, {}).values()
         return sorted(found, key=lambda held: (held.container_id or 0, held.lot_id))
 
-    def _items_of_place(self, place_id: int) -> set[int]:
-        return {row[0] for row in asked(self.connection, ITEMS_OF_PLACE, (place_id,))}
+    def hold_together(self, item_ids: Collection[int], place_ids: Sequence[int] = ()) -> None:
+        """Lock these items and what is in these places at once, so that the order stays fixed.
+
+        Whoever draws from several slots and shelves calls this first: two stations that lock the
+        same items in turn, each in its own order, would wait for one another.
+        """
+        usual = (self.places[place_id].item_id for place_id in place_ids)
+        known = {item_id for item_id in usual if item_id is not None}
+        self.hold({*item_ids, *known, *self._items_in(place_ids)})
+
+    def _items_in(self, place_ids: Sequence[int]) -> set[int]:
+        if not place_ids:
+            return set()
+        return {row[0] for row in asked(self.connection, ITEMS_OF_PLACES, place_ids)}
 
     def held_at(self, place_id: int, lot_id: int, container_id: int | None) -> int:
         """How much one place holds of one lot and container; its item must be held."""

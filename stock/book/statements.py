@@ -40,7 +40,7 @@ HOLDINGS: Final = (
     "FROM balance b JOIN lot l ON l.id = b.lot_id "
     "LEFT JOIN container c ON c.id = b.container_id WHERE b.item_id IN ({marks})"
 )
-ITEMS_OF_PLACE: Final = "SELECT DISTINCT item_id FROM balance WHERE place_id = {marks}"
+ITEMS_OF_PLACES: Final = "SELECT DISTINCT item_id FROM balance WHERE place_id IN ({marks})"
 ON_HAND: Final = (
     "SELECT i.sku, i.name, i.kind, l.code, l.owner, p.code, p.kind, COALESCE(c.code, ''), "
     "b.amount, i.unit, l.sealed_expiry, COALESCE(c.effective_expiry, l.sealed_expiry) "

@@ -140,6 +140,7 @@ class PrintPoster:
         )
         self._pretreats: list[tuple[int, float]] | None = None
         self._printers: dict[str, int] = {}
+        self._held: set[int] = set()
         self._only_printer: int | None = None
 
     def _printer_id(self, log: PrintLog, line: Any) -> int | None:
@@ -178,6 +179,7 @@ class PrintPoster:
         printer_id = self._printer_id(log, line)
         use = self.estimator.line_use(line, log.on, printer_id)
         posting = self.posting
+        self._hold(printer_id, line.blank_id)
         if printer_id is not None:
             self.upkeep.post_until(printer_id, log.on - timedelta(days=1))
         entry_id = posting.entry("print", log.on, note=log.note, source_ref=log.source_ref)
@@ -208,6 +210,16 @@ class PrintPoster:
         run.take_blanks(line)
         run.notes.extend(use.notes)
         return Printed(entry_id, tuple(run.used), tuple(run.overruns), tuple(run.notes))
+
+    def _hold(self, printer_id: int | None, blank_id: int) -> None:
+        """Lock all this run may draw, in one fixed order."""
+        slots = []
+        if printer_id is not None and printer_id not in self._held:
+            self._held.add(printer_id)
+            places = self.posting.places.values()
+            slots = [held.id for held in places if held.printer_id == printer_id]
+        pretreats = [found[0] for found in self.pretreats()]
+        self.posting.hold_together([blank_id, *pretreats], slots)
 
     def pretreats(self) -> list[tuple[int, float]]:
         """(item id, its units per g) of pretreat that is ready to spray: concentrates are not."""

@@ -183,7 +183,9 @@ def catch_up(book: Book, through: date, *, who: str = "") -> CaughtUp:
         return CaughtUp({machine.code: 0 for machine in machines})
 
     def work(posting: Posting) -> CaughtUp:
-        posting.hold_places([held.id for held in posting.places.values() if held.kind == "slot"])
+        slots = [held.id for held in posting.places.values() if held.kind == "slot"]
+        posting.hold_places(slots)
+        posting.hold_together((), slots)
         upkeep = DailyUpkeep(posting, Estimator(posting.connection), Feeder(posting))
         days = {
             machine.code: upkeep.post_until(machine.id, through, already_loaded=True)

@@ -15,7 +15,7 @@ import signal
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
@@ -26,17 +26,18 @@ from stock.book.backup import backup
 from stock.book.check import check_book
 from stock.book.opening import Book, create_book, open_book
 from stock.book.posting import Posting, post
-from stock.book.tables import entry, item, lot, receipt
+from stock.book.tables import customer_order, entry, item, lot, order_line, receipt
 from stock.errors import Refused
 from stock.shop.choosing import Choice
 from stock.shop.counting import CountRow, count
 from stock.shop.imports import import_rows
 from stock.shop.loading import Load, load
+from stock.shop.printing import PrintLog, log_print
 from stock.shop.receive import Delivery, receive
 from stock.shop.setting_aside import scrap
 from stock.shop.slots import draw_from_shelf, draw_from_slots, move_draws
 from stock.shop.undoing import undo
-from tests.book.builders import MONDAY, a_pack, a_slot, an_item
+from tests.book.builders import MONDAY, a_pack, a_row, a_slot, an_item, the_id
 
 DAY = date(2026, 3, 3)
 START = multiprocessing.get_context("forkserver")
@@ -54,6 +55,9 @@ def furnish(book: Book) -> None:
     for number in range(3):
         receive(book, Delivery(on=MONDAY, sku="TEE", packs=10, lot=f"T{number}"))
         receive(book, Delivery(on=MONDAY, sku="W-1", packs=20, lot=f"L{number}"))
+    order = a_row(book, customer_order, ref="O1", stage="released", placed_on=MONDAY)
+    tee = the_id(book, item, sku="TEE")
+    a_row(book, order_line, order_id=order, line=1, blank_id=tee, quantity=10**6, due_on=DAY)
     for _ in range(4):
         load(book, Load("WT", MONDAY, sku="W-1"))
     load(book, Load("W1", MONDAY, sku="W-1"))
@@ -80,7 +84,11 @@ def one_thing(book: Book, chance: random.Random, name: str, mine: list[int]) -> 
     """One random posting of a station; returns its entry, None when it was refused."""
     pick = chance.random()
     try:
-        if pick < 0.6:
+        if pick < 0.15:
+            on = DAY + timedelta(days=chance.randint(0, 60))
+            log = PrintLog("O1", 1, chance.randint(1, 4), chance.randint(0, 1), on, "P1")
+            entry_id = log_print(book, log, who=name).entry
+        elif pick < 0.6:
             ml, tees = chance.randint(1, 9000), chance.randint(1, 6)
             entry_id = post(book, lambda posting: _print(posting, ml, tees), who=name)
         elif pick < 0.72:
