@@ -23,5 +23,5 @@ __all__ = [
 
 
 def make_or_upgrade(where: str) -> Book:
-    """Create the book or upgrade it; the copy of an older PostgreSQL book goes to the user's data."""
+    """Create the book or upgrade it; an older PostgreSQL book's copy goes to the user's data."""
     return create_book(where, copies=Path(data_folder()) / "copies")

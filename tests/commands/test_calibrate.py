@@ -1,4 +1,4 @@
-"""``stock calibrate``: the rate a machine really has, found from the scale, through the commands."""
+"""``stock calibrate``: the rate a machine really has, found from the scale, by commands."""
 
 from __future__ import annotations
 
