@@ -91,7 +91,7 @@ def test_samples_nobody_prints_from_are_refused(tmp_path: Path, kind: type) -> N
 def test_a_tiff_in_lab_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "lab.tif"
     tifffile.imwrite(path, patches(), photometric="cielab")
-    with pytest.raises(ArtworkUnreadable, match="of a rare form|colour space lab"):
+    with pytest.raises(ArtworkUnreadable, match=r"of a rare form|colour space lab"):
         shares_of(path)
 
 
