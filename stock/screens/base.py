@@ -134,9 +134,7 @@ class ShopScreen(Screen[Any]):
                 then(done)
             else:
                 notes = getattr(done, "notes", ())
-                self.booked(
-                    getattr(done, "entry", None), "; ".join([f"{done}", *map(str, notes)])
-                )
+                self.booked(getattr(done, "entry", None), "; ".join([f"{done}", *map(str, notes)]))
 
         self.app.push_screen(form, answered)
 

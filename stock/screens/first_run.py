@@ -1,4 +1,4 @@
-"""Where there is no book yet: make an empty one, take a file in, or look around an invented shop."""
+"""Where there is no book yet: make an empty one, take a file in, or look around a made-up shop."""
 
 from __future__ import annotations
 
@@ -90,5 +90,6 @@ def _take(book: Book, answers: Answers, day: date) -> Imported:
 
 def import_sentence(done: Imported) -> str:
     """What an import did."""
-    text = f"{done.kind}: {done.rows} rows, {done.new} new, {done.changed} changed, {done.known} known."
+    counts = f"{done.new} new, {done.changed} changed, {done.known} known"
+    text = f"{done.kind}: {done.rows} rows, {counts}."
     return " ".join([text, *done.notes[:3]])
