@@ -8,6 +8,7 @@ its column map, or because other dates of the same file allow one order only.
 from __future__ import annotations
 
 import re
+from calendar import monthrange
 from datetime import date
 from typing import Final
 
@@ -28,6 +29,9 @@ _COMPACT: Final = re.compile(r"([0-9]{4})([0-9]{2})([0-9]{2})")
 _YEAR_LAST: Final = re.compile(r"([0-9]{1,2})([-/.])([0-9]{1,2})\2([0-9]{4}|[0-9]{2})")
 _DAY_NAME: Final = re.compile(r"([0-9]{1,2})\.?[ -]([A-Za-z]{3,9})\.?[ -]([0-9]{4})")
 _NAME_DAY: Final = re.compile(r"([A-Za-z]{3,9})\.? ([0-9]{1,2}),? ([0-9]{4})")
+_YEAR_MONTH: Final = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})")
+_MONTH_YEAR: Final = re.compile(r"([0-9]{1,2})[-/.]([0-9]{4})")
+_NAMED_MONTH: Final = re.compile(r"([A-Za-z]{3,9})\.?[ -]([0-9]{4})")
 _TIME: Final = re.compile(
     r"[T ]+[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?[AaPp][Mm])?(.*)", re.DOTALL
 )
@@ -76,6 +80,32 @@ def read_date(text: str, *, order: str = "", on: date) -> date:
         f"one reading: it is {_day(year, second, first)} (day first) "
         f"or {_day(year, first, second)} (month first); say which in the column map"
     )
+
+
+def read_use_by(text: str, *, on: date) -> date:
+    """A label's last day of use: a day, or a month, whose last day counts.
+
+    Labels often print the month only; its last day is the reading GS1 gives a date without a day
+    (General Specifications, AI 17: day 00).
+
+    Raises:
+        TwoReadings: The date reads both ways.
+        NotRead: Neither a date nor a month.
+
+    >>> read_use_by("02/2028", on=date(2026, 1, 1)), read_use_by("May 2027", on=date(2026, 1, 1))
+    (datetime.date(2028, 2, 29), datetime.date(2027, 5, 31))
+    """
+    raw = text.strip()
+    if match := _YEAR_MONTH.fullmatch(raw):
+        year, month = int(match[1]), int(match[2])
+    elif match := _MONTH_YEAR.fullmatch(raw):
+        year, month = int(match[2]), int(match[1])
+    elif match := _NAMED_MONTH.fullmatch(raw):
+        year, month = int(match[2]), _month(match[1])
+    else:
+        return read_date(raw, on=on)
+    first = _day(year, month, 1)
+    return _day(first.year, month, monthrange(year, month)[1])
 
 
 def order_evidence(text: str) -> str:

@@ -60,7 +60,9 @@ class StockApp(App[None]):
             Binding(f"{key},f{key}", f"go('{mode}')", name, show=False, tooltip=f"Go to {name}")
             for key, mode, name in PLACES
         ),
-        Binding("question_mark", "keys", "Keys", key_display="?", tooltip="The keys in force here"),
+        Binding(
+            "question_mark,f10", "keys", "Keys", key_display="?", tooltip="The keys in force here"
+        ),
         Binding("f8", "light", "Light/dark", show=False, tooltip="Paper by day, slate by night"),
         Binding("f9", "charts", "Charts/text", show=False, tooltip="Charts drawn, or as text"),
         Binding("ctrl+q,q", "quit", "Quit", show=False, key_display="q"),
@@ -106,12 +108,16 @@ class StockApp(App[None]):
     def open_book(self) -> None:
         """Open the book in a thread."""
         from stock.screens.first_run import welcome
+        from stock.screens.wording import read_settings
 
         def opening() -> None:
             from stock.shop import open_book
+            from stock.shop.views.mark import book_mark
 
             try:
+                read_settings()
                 book = open_book(self.address)
+                self._mark = book_mark(book)
             except BookMissing as error:
                 asked = welcome(safe_text(str(error)))
                 self.call_from_thread(self.push_screen, asked, self._first_run)
@@ -197,6 +203,14 @@ class StockApp(App[None]):
         """Change to another screen; questions are answered first."""
         if self.current_mode != mode and not isinstance(self.screen, ModalScreen):
             self.switch_mode(mode)
+
+    def go_to(self, mode: str, what: str) -> None:
+        """Change to another screen and put the cursor on something there."""
+        self.action_go(mode)
+        while len(self.screen_stack) > 1:
+            self.pop_screen()
+        if isinstance(self.screen, ShopScreen):
+            self.screen.pointed = what
 
     def action_keys(self) -> None:
         """The keys in force."""

@@ -39,7 +39,10 @@ class ShopScreen(Screen[Any]):
     """A screen of the shop; subclasses give :meth:`body` and :meth:`look_again`."""
 
     MODE = ""
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]]] = [(0, "-narrow"), (WIDE, "-wide")]
+    HORIZONTAL_BREAKPOINTS = [  # noqa: RUF012
+        (0, "-narrow"),
+        (WIDE, "-wide"),
+    ]
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("u", "undo", "Undo", tooltip="Take back the last entry made on this screen"),
         Binding("ctrl+r", "look_again", "Read again", tooltip="Read the book again", show=False),
@@ -49,6 +52,7 @@ class ShopScreen(Screen[Any]):
         super().__init__()
         self.last_entry: int | None = None
         self.covered = False
+        self.pointed = ""
 
     @property
     def shop_app(self) -> StockApp:
@@ -133,8 +137,8 @@ class ShopScreen(Screen[Any]):
             if then is not None:
                 then(done)
             else:
-                notes = getattr(done, "notes", ())
-                self.booked(getattr(done, "entry", None), "; ".join([f"{done}", *map(str, notes)]))
+                notes = (*getattr(done, "notes", ()), *getattr(done, "differences", ()))
+                self.booked(done.entry, "; ".join([f"{done}", *map(str, notes)]))
 
         self.app.push_screen(form, answered)
 

@@ -273,18 +273,18 @@ def one_of(choices: Sequence[str], *, empty: bool = True) -> Check:
     return check
 
 
-def day_by(on: date, *, empty: bool = True) -> Check:
-    """A date in any unambiguous writing."""
+def day_by(on: date, *, empty: bool = True, month: bool = False) -> Check:
+    """A date in any unambiguous writing; ``month``: or a month, as labels print it."""
 
     def check(text: str) -> str | None:
-        from stock.exchange.written_dates import read_date
+        from stock.exchange.written_dates import read_date, read_use_by
 
         if not text:
             return None if empty else "nothing stands here yet."
         try:
-            read_date(text, on=on)
+            (read_use_by if month else read_date)(text, on=on)
         except ValueError as error:
-            return f"{error}."
+            return f"expected {error}."
         return None
 
     return check

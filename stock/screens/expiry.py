@@ -3,30 +3,42 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import on
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal
+from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
-from textual.widgets import DataTable, Static
+from textual.widgets import Static
 
 from stock.exchange.safe_text import safe_text
+from stock.screens import deeds
 from stock.screens.base import ShopScreen
-from stock.screens.dialogs import Field, Form
+from stock.screens.dialogs import Form, Question
+from stock.screens.widgets.charts import lots_drawn, lots_told
+from stock.screens.widgets.picture import Picture
+from stock.screens.widgets.rows import Column, Rows
+from stock.screens.wording import amount, days_word, money, plain_money
 
 if TYPE_CHECKING:
     from stock.plan.decisions import ExpiringLot
 
 WITHIN = (30, 90, 180, 365)
+WEEKS = 13
 
 
-def weeks_line(days: int, weeks: int = 13) -> str:
-    """Where the date lies on a line of weeks: ``····●········``; past dates say so."""
+def weeks_line(days: int, weeks: int = WEEKS) -> str:
+    """Where the date lies on a line of weeks: ``····●········``; past dates say so.
+
+    >>> weeks_line(9), weeks_line(-2, 5), weeks_line(400, 5)
+    ('·●···········', 'past ', '····›')
+    """
     if days < 0:
         return "past".ljust(weeks)
-    place = min(days // 7, weeks - 1)
+    place = days // 7
+    if place >= weeks:
+        return "·" * (weeks - 1) + "›"
     return "·" * place + "●" + "·" * (weeks - place - 1)
 
 
@@ -36,151 +48,187 @@ class ExpiryScreen(ShopScreen):
     MODE = "expiry"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("w", "within", "Further", tooltip="Look 30, 90, 180 or 365 days ahead"),
-        Binding("o", "write_off", "Write off", tooltip="Write the lot off, for disposal"),
+        Binding("c", "chart", "Chart", tooltip="Value expected to be left, by week"),
+        Binding("l", "load", "Load", tooltip="Use it first: load it into a machine"),
         Binding("a", "set_aside", "Set aside", tooltip="Put the lot into quarantine"),
         Binding("b", "send_back", "Send back", tooltip="Return the lot to its supplier"),
+        Binding("o", "write_off", "Write off", tooltip="Write the lot off, for disposal"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
         self.within = 90
-        self.lots: list[ExpiringLot] = []
+        self.lots: tuple[ExpiringLot, ...] = ()
 
     def body(self) -> Iterable[Widget]:
-        """The lots, and the one under the cursor beside them."""
-        yield Static("Reading …", id="expiry-head", classes="head")
-        with Horizontal(classes="side"):
-            table: DataTable[str] = DataTable(
-                id="expiry-table", cursor_type="row", zebra_stripes=True
+        """The lots, and the one under the cursor below or beside them."""
+        yield Static("Reading …", id="head", markup=False)
+        with Horizontal(classes="pair"):
+            yield Rows(
+                (
+                    Column("use by", 10),
+                    Column("days", 4, right=True),
+                    Column("item", 9, flex=2),
+                    Column("place", 8, flex=1),
+                    Column("left", 9, right=True),
+                    Column("weeks ahead", WEEKS),
+                    Column("lot", 9, flex=2),
+                    Column("at risk", 9, right=True, goes=1),
+                    Column("here", 9, right=True, goes=2),
+                ),
+                _cells,
+                empty="No lot expires in that time. w looks further ahead.",
             )
-            yield table
-        yield Static("", id="expiry-detail", classes="note", markup=False)
+            with Vertical(classes="detail", id="expiry-side"):
+                yield Picture(id="expiry-chart")
+                with VerticalScroll():
+                    yield Static("", id="expiry-detail", markup=False)
 
     def on_mount(self) -> None:
-        """Columns."""
-        table = self.query_one("#expiry-table", DataTable)
-        table.add_columns("use by", "days", "item", "place", "left", "weeks ahead", "lot")
-        table.focus()
+        """To the lots."""
+        self.query_one(Picture).display = False
+        self.query_one(Rows).focus()
         super().on_mount()
 
     def look_again(self) -> None:
         """Plan the lots in a thread."""
-        from stock.shop.planning import expiring_lots
-
-        day, within = self.shop_app.business_day(), self.within
-        self.look(lambda book: expiring_lots(book, day, within_days=within), self._show)
+        within = self.within
+        self.look_at_week(lambda week: week.expiring(within), self._show)
 
     def _show(self, lots: tuple[ExpiringLot, ...]) -> None:
-        self.lots = list(lots)
-        table = self.query_one("#expiry-table", DataTable)
-        keep = table.cursor_row
-        table.clear()
-        for number, lot in enumerate(self.lots):
-            table.add_row(
-                lot.effective_expiry.isoformat(),
-                str(lot.days),
-                safe_text(lot.item),
-                safe_text(lot.place),
-                f"{lot.left_mean:,.4g} {lot.unit}".replace(" each", ""),
-                weeks_line(lot.days),
-                safe_text(lot.lot),
-                key=str(number),
-            )
-        if self.lots:
-            table.move_cursor(row=min(keep, len(self.lots) - 1))
-        risk = sum(lot.value_at_risk for lot in self.lots) / 100
-        head = (
-            f"{len(self.lots)} lots within {self.within} days, {risk:,.2f} at risk"
-            if self.lots
+        self.lots = lots
+        rows = self.query_one(Rows)
+        rows.show(lots, key=lambda lot: (lot.item, lot.lot, lot.place))
+        if self.pointed:
+            place = next((n for n, lot in enumerate(lots) if lot.lot == self.pointed), None)
+            self.pointed = ""
+            if place is not None:
+                rows.go_to(place)
+        risk = sum(lot.value_at_risk for lot in lots)
+        count = f"{len(lots)} lot" + ("s" if len(lots) != 1 else "")
+        self.head(
+            f"{count} within {self.within} days, {money(risk)} at risk. Enter: what can be done"
+            if lots
             else f"No lot expires within {self.within} days. w looks further ahead."
         )
-        self.query_one("#expiry-head", Static).update(head)
-        self._detail()
+        day = self.day
+        self.query_one(Picture).show(partial(lots_drawn, lots, day), partial(lots_told, lots, day))
 
-    @on(DataTable.RowHighlighted, "#expiry-table")
-    def _detail(self) -> None:
-        lot = self._current()
-        if lot is None:
-            self.query_one("#expiry-detail", Static).update("")
-            return
-        text = (
-            f"{lot.item} lot {lot.lot} at {lot.place}: {lot.amount:,.4g} {lot.unit}, of which "
-            f"{lot.left_mean:,.4g} will be left on {lot.effective_expiry} (1 in 10: more than "
-            f"{lot.left_p90:,.4g}). Value at risk {lot.value_at_risk / 100:,.2f}.\n{lot.advice}"
+    @on(Rows.Moved)
+    def _detail(self, event: Rows.Moved) -> None:
+        lot: ExpiringLot | None = event.row
+        text = lot_text(lot) if lot is not None else ""
+        self.query_one("#expiry-detail", Static).update(
+            "\n".join(safe_text(line) for line in text.splitlines())
         )
-        cautions = " ".join(lot.cautions)
-        shown = [safe_text(part) for part in (*text.splitlines(), cautions) if part]
-        self.query_one("#expiry-detail", Static).update("\n".join(shown))
 
-    def _current(self) -> ExpiringLot | None:
-        row = self.query_one("#expiry-table", DataTable).cursor_row
-        return self.lots[row] if 0 <= row < len(self.lots) else None
+    @on(Rows.Chosen)
+    def _menu(self, event: Rows.Chosen) -> None:
+        """What can be done with the lot under the cursor."""
+        lot: ExpiringLot = event.row
+        answers = [
+            ("l", "use it first: load it into a machine"),
+            ("a", "set it aside, into quarantine"),
+            ("b", "send it back to its supplier"),
+            ("o", "write it off, for disposal"),
+            ("i", "the item: lots, weeks to come, history"),
+        ]
+        acts = {
+            "l": self.action_load,
+            "a": self.action_set_aside,
+            "b": self.action_send_back,
+            "o": self.action_write_off,
+            "i": self._open_item,
+        }
+
+        def answered(answer: str | None) -> None:
+            if answer:
+                acts[answer]()
+
+        self.app.push_screen(
+            Question(f"{lot.item} lot {lot.lot} at {lot.place}\n\n{lot.advice}", answers), answered
+        )
+
+    def _open_item(self) -> None:
+        lot = self.query_one(Rows).current
+        if lot is not None:
+            from stock.screens.item import ItemScreen
+
+            self.app.push_screen(ItemScreen(lot.item))
 
     def action_within(self) -> None:
-        """Look further ahead."""
+        """Look further ahead, or near again."""
         self.within = WITHIN[(WITHIN.index(self.within) + 1) % len(WITHIN)]
         self.look_again()
 
-    def action_write_off(self) -> None:
-        """Ask why, then write the lot off."""
-        self._ask("Write off", "expired", _write_off)
+    def action_chart(self) -> None:
+        """The chart, or what is said of the lot."""
+        picture = self.query_one(Picture)
+        picture.display = not picture.display
+        self.query_one("#expiry-side VerticalScroll").display = not picture.display
+        self.query_one("#expiry-side").set_class(picture.display, "tall")
 
-    def action_set_aside(self) -> None:
-        """Ask why, then set the lot aside."""
-        self._ask("Set aside", "", _set_aside)
-
-    def action_send_back(self) -> None:
-        """Ask why, then return the lot."""
-        self._ask("Send back to the supplier", "short dated", _send_back)
-
-    def _ask(self, title: str, reason: str, act: Any) -> None:
-        lot = self._current()
+    def _form(self, deed: str, reason: str) -> Form | None:
+        lot = self.query_one(Rows).current
         if lot is None:
             self.say("No lot is under the cursor.")
-            return
-        day = self.shop_app.business_day()
-
-        def answered(answer: dict[str, str] | None) -> None:
-            if answer is None:
-                return
-            self.post(
-                lambda book: act(book, lot, answer["reason"], day),
-                lambda done: self.booked(done.entry, str(done)),
-            )
-
-        self.app.push_screen(
-            Form(
-                f"{title}: {lot.item} lot {lot.lot} at {lot.place}",
-                (Field("reason", "Reason", value=reason),),
-                note="Disposal: section 13 of the safety data sheet and local rules; "
-                "never down a drain unless they allow it.",
-            ),
-            answered,
+            return None
+        return deeds.choice_form(
+            *(deed, self.day),
+            sku=lot.item,
+            unit=lot.unit,
+            lot=lot.lot,
+            place=lot.place,
+            reason=reason,
         )
 
+    def _ask(self, form: Form | None) -> None:
+        if form is not None:
+            self.ask(form)
 
-def _choice(lot: ExpiringLot) -> Any:
-    from stock.shop.choosing import Choice
+    def action_load(self) -> None:
+        """Load it into a machine."""
+        lot = self.query_one(Rows).current
+        if lot is not None:
+            self.ask(deeds.load_form(self.day, sku=lot.item, lot=lot.lot))
 
-    return Choice(sku=lot.item, lot=lot.lot, place=lot.place)
+    def action_set_aside(self) -> None:
+        """Put the lot under the cursor into quarantine."""
+        self._ask(self._form("quarantine", ""))
+
+    def action_send_back(self) -> None:
+        """Return the lot under the cursor to its supplier."""
+        self._ask(self._form("give back", ""))
+
+    def action_write_off(self) -> None:
+        """Write the lot off: expired stock by its own entry, other stock as scrap."""
+        lot = self.query_one(Rows).current
+        if lot is None:
+            self.say("No lot is under the cursor.")
+        elif lot.days < 0:
+            self.ask(deeds.write_off_form(self.day, sku=lot.item, lot=lot.lot))
+        else:
+            self._ask(self._form("scrap", f"expires {lot.effective_expiry}"))
 
 
-def _write_off(book: Any, lot: ExpiringLot, reason: str, day: date) -> Any:
-    from stock.shop.setting_aside import scrap
-    from stock.shop.station import who
+def lot_text(lot: ExpiringLot) -> str:
+    """What is expected of a lot, what helps, and what to mind."""
+    unit = lot.unit
+    lines = [
+        f"{lot.item} {lot.name}".rstrip() + f", lot {lot.lot} at {lot.place}: "
+        f"{amount(lot.amount, unit)} here, last day {lot.effective_expiry} "
+        f"({days_word(lot.days)}).",
+        f"Expected left then: {amount(lot.left_mean, unit)} (1 in 10: more than "
+        f"{amount(lot.left_p90, unit)}); value at risk {money(lot.value_at_risk)}.",
+        f"→ {lot.advice}",
+    ]
+    return "\n".join([*lines, *(f"⚠ {caution}" for caution in lot.cautions)])
 
-    return scrap(book, _choice(lot), reason, on=day, who=who())
 
-
-def _set_aside(book: Any, lot: ExpiringLot, reason: str, day: date) -> Any:
-    from stock.shop.setting_aside import quarantine
-    from stock.shop.station import who
-
-    return quarantine(book, _choice(lot), reason, on=day, who=who())
-
-
-def _send_back(book: Any, lot: ExpiringLot, reason: str, day: date) -> Any:
-    from stock.shop.setting_aside import return_to_supplier
-    from stock.shop.station import who
-
-    return return_to_supplier(book, _choice(lot), reason, on=day, who=who())
+def _cells(lot: ExpiringLot) -> tuple[str, ...]:
+    here: Any = amount(lot.amount, lot.unit)
+    return (
+        *(lot.effective_expiry.isoformat(), str(lot.days), lot.item, lot.place),
+        *(amount(lot.left_mean, lot.unit), weeks_line(lot.days), lot.lot),
+        *(plain_money(lot.value_at_risk), here),
+    )

@@ -1,4 +1,4 @@
-"""Where there is no book yet: make an empty one, take a file in, or look around a made-up shop."""
+"""Where there is no book yet: make one, or look around an invented shop; taking a file in."""
 
 from __future__ import annotations
 
@@ -91,5 +91,4 @@ def _take(book: Book, answers: Answers, day: date) -> Imported:
 def import_sentence(done: Imported) -> str:
     """What an import did."""
     counts = f"{done.new} new, {done.changed} changed, {done.known} known"
-    text = f"{done.kind}: {done.rows} rows, {counts}."
-    return " ".join([text, *done.notes[:3]])
+    return " ".join([f"{done.kind}: {done.rows} rows, {counts}.", *done.notes[:3]])

@@ -16,6 +16,7 @@ from stock.screens.widgets.strip import PLACES
 MOVING = frozenset(
     ("up", "down", "left", "right", "pageup", "pagedown", "home", "end", "tab", "shift+tab")
 )
+UNSAID = frozenset(("command_palette", "help_quit", "choose", "page_left", "page_right"))
 
 
 class Keys(ModalScreen[None]):
@@ -52,7 +53,12 @@ def keys_of(screen: Screen[Any]) -> list[tuple[str, str]]:
         binding = active.binding
         if key in MOVING or not active.enabled or not binding.description:
             continue
-        if binding.action.startswith("go("):
+        theirs = not type(active.node).__module__.startswith("stock.")
+        if (
+            theirs
+            or binding.action.startswith(("go(", "app.", "screen."))
+            or binding.action in UNSAID
+        ):
             continue
         shown = screen.app.get_key_display(binding)
         does = binding.description
@@ -62,5 +68,6 @@ def keys_of(screen: Screen[Any]) -> list[tuple[str, str]]:
             found.append((shown, does))
     numbers = ", ".join(f"{key} {name}" for key, _, name in PLACES)
     found.append((f"1 … {len(PLACES)}", f"(also F1 … F{len(PLACES)}, while typing) {numbers}"))
-    found.append(("↑ ↓ PgUp PgDn", "move in a table; Tab goes to the next thing"))
+    found.append(("Ctrl+P", "every action by name: type a part of it"))
+    found.append(("↑ ↓ PgUp PgDn", "move in a table, Enter opens; Tab goes to the next thing"))
     return found

@@ -1,29 +1,35 @@
-"""Orders: what is to be printed by week and stage, and what one order needs."""
+"""Orders: what is to be printed by week and stage, whether it can be, and what an order needs."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any, ClassVar
+from functools import partial
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import on
 from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
-from textual.widgets import DataTable, Static
+from textual.widgets import Static
 
 from stock.clock import week_label
-from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
+from stock.screens.widgets.charts import pipeline_drawn, pipeline_told
+from stock.screens.widgets.find import Find
+from stock.screens.widgets.picture import Picture
+from stock.screens.widgets.rows import Column, Rows
 
 if TYPE_CHECKING:
-    from stock.plan.clear_to_print import Job as ClearJob
+    from stock.plan.clear_to_print import Clearance
+    from stock.plan.clear_to_print import Job as Cleared
+    from stock.shop import Book
     from stock.shop.views.jobs import Job
 
 AHEAD_DAYS = 14
-
 STAGES: tuple[tuple[str, ...], ...] = (
+    ("quote", "confirmed", "released"),
     ("confirmed", "released"),
     ("quote",),
-    ("quote", "confirmed", "released"),
 )
 
 
@@ -32,120 +38,173 @@ class OrdersScreen(ShopScreen):
 
     MODE = "orders"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("t", "stages", "Stages", tooltip="Orders, quotes, or both"),
-        Binding("enter", "needs", "Needs", show=False),
+        Binding("t", "stages", "Stages", tooltip="Orders and quotes, orders, or quotes"),
+        Binding("slash", "find", "Find", key_display="/", tooltip="Part of an order or garment"),
+        Binding("c", "chart", "Chart", tooltip="Pieces by week and stage"),
+        Binding("i", "take_file", "Import", tooltip="Take in a file of orders"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
-        self.stages: tuple[str, ...] = STAGES[2]
-        self.clearance: dict[tuple[str, int], ClearJob] = {}
+        self.stages: tuple[str, ...] = STAGES[0]
         self.jobs: list[Job] = []
+        self.like = ""
+        self.cleared: dict[tuple[str, int], Cleared] | None = None
 
     def body(self) -> Iterable[Widget]:
-        """Lines above, the needs of the order under the cursor below."""
-        yield Static("Reading …", id="orders-head", classes="head", markup=False)
-        table: DataTable[str] = DataTable(id="orders-table", cursor_type="row", zebra_stripes=True)
-        yield table
-        yield Static("", id="orders-needs", classes="note", markup=False)
+        """Lines and the chart."""
+        yield Static("Reading …", id="head", markup=False)
+        yield Find("part of an order, garment or artwork; Enter")
+        with Horizontal(classes="pair"):
+            yield Rows(
+                (
+                    Column("week", 8),
+                    Column("due", 10),
+                    Column("print?", 7),
+                    Column("order", 8, flex=1),
+                    Column("line", 4, right=True),
+                    Column("garment", 12, flex=1),
+                    Column("left", 10, right=True),
+                    Column("stage", 9),
+                    Column("artwork", 9, flex=1, goes=1),
+                    Column("customer", 9, flex=1, goes=2),
+                ),
+                self._cells,
+                empty="No orders. i takes in a file of them.",
+            )
+            with Vertical(classes="detail wide-only", id="orders-side"):
+                yield Picture(id="orders-chart")
+        yield Static("", id="orders-note", classes="note", markup=False)
 
     def on_mount(self) -> None:
-        """Columns."""
-        table = self.query_one("#orders-table", DataTable)
-        table.add_columns(
-            "week", "due", "print?", "order", "line", "garment", "left", "stage", "artwork"
-        )
-        table.focus()
+        """To the lines."""
+        self.query_one(Rows).focus()
         super().on_mount()
 
     def look_again(self) -> None:
-        """Open lines of the stages chosen."""
-        from stock.shop.views.jobs import open_jobs
-
+        """Open lines of the stages chosen; whether they can be printed when that is worked out."""
         stages = self.stages
-        from stock.shop.clearing import clear_jobs
 
-        day = self.shop_app.business_day()
+        def read(book: Book) -> list[Job]:
+            from stock.shop.views.jobs import open_jobs
 
-        def cleared(found: Any) -> None:
-            self.clearance = {(job.order, job.line): job for job in found.jobs}
-            self._rows()
+            return open_jobs(book, stages=stages)
 
-        def listed(jobs: list[Job]) -> None:
-            self.jobs = jobs
-            self._rows()
-            self.look(lambda book: clear_jobs(book, day, AHEAD_DAYS), cleared, group="clear")
-
-        self.look(lambda book: open_jobs(book, stages=stages), listed)
-
-    def _rows(self) -> None:
-        jobs = self.jobs
-        table = self.query_one("#orders-table", DataTable)
-        keep = table.cursor_row
-        table.clear()
-        before = ""
-        for job in jobs:
-            week = week_label(job.due_on)
-            table.add_row(
-                week if week != before else "",
-                job.due_on.isoformat(),
-                self._verdict(job),
-                safe_text(job.order),
-                str(job.line),
-                safe_text(job.blank),
-                f"{job.left} of {job.quantity}",
-                job.stage,
-                safe_text(job.artwork) or "–",
-                key=f"{job.order}/{job.line}",
-            )
-            before = week
-        if jobs:
-            table.move_cursor(row=min(keep, len(jobs) - 1))
-        pieces = sum(job.left for job in jobs)
-        orders = len({job.order for job in jobs})
-        self.query_one("#orders-head", Static).update(
-            f"{orders} orders, {len(jobs)} lines, {pieces} pieces ({', '.join(self.stages)}). "
-            "Enter: what the order needs"
-            if jobs
-            else "No orders. Import them: stock import orders orders.csv"
+        self.look(read, self._show)
+        keeper, day = self.shop_app.week, self.day
+        self.look(
+            lambda book: keeper().clearance(book, day, AHEAD_DAYS), self._judged, group="clear"
         )
 
+    def _judged(self, found: Clearance) -> None:
+        self.cleared = {(job.order, job.line): job for job in found.jobs}
+        self.query_one(Rows).refresh()
+        self._note()
+
     def _verdict(self, job: Job) -> str:
-        """Whether it can be printed, as far as was looked."""
-        found = self.clearance.get((job.order, job.line))
+        if self.cleared is None:
+            return "…"
+        found = self.cleared.get((job.order, job.line))
         return found.verdict if found is not None else "–"
 
+    def _cells(self, job: Job) -> tuple[str, ...]:
+        return (
+            *(week_label(job.due_on), job.due_on.isoformat(), self._verdict(job), job.order),
+            *(str(job.line), job.blank, f"{job.left} of {job.quantity}", job.stage),
+            *(job.artwork or "–", job.customer or "–"),
+        )
+
+    def _show(self, jobs: list[Job]) -> None:
+        self.jobs = jobs
+        self._filter()
+        day = self.day
+        self.query_one(Picture).show(
+            partial(pipeline_drawn, jobs, day), partial(pipeline_told, jobs, day)
+        )
+
+    def _filter(self) -> None:
+        like = self.like.lower()
+        jobs = [
+            job
+            for job in self.jobs
+            if like in job.order.lower() or like in job.blank.lower() or like in job.artwork.lower()
+        ]
+        self.query_one(Rows).show(jobs, key=lambda job: (job.order, job.line))
+        pieces, orders = sum(job.left for job in jobs), len({job.order for job in jobs})
+        self.head(
+            f"{orders:,} orders, {len(jobs):,} lines, {pieces:,} pieces "
+            f"({', '.join(self.stages)}). Enter: needs"
+            if jobs
+            else "No orders of these stages. t: others   i takes in a file of orders"
+        )
+
+    @on(Rows.Moved)
+    def _note(self) -> None:
+        """What stands in the way of the line under the cursor."""
+        job = self.query_one(Rows).current
+        said = ""
+        if job is not None and self.cleared is not None:
+            found = self.cleared.get((job.order, job.line))
+            said = cleared_sentence(found) if found else _not_judged(job.stage)
+        self.query_one("#orders-note", Static).update(said)
+
+    @on(Rows.Chosen)
+    def _open(self, event: Rows.Chosen) -> None:
+        from stock.screens.order import OrderScreen
+
+        self.app.push_screen(OrderScreen(event.row.order))
+
+    @on(Find.Wanted)
+    def _find(self, event: Find.Wanted) -> None:
+        self.like = event.text
+        self._filter()
+
+    def action_find(self) -> None:
+        """Show the field to find lines."""
+        self.query_one(Find).call()
+
     def action_stages(self) -> None:
-        """Orders, quotes, or both."""
+        """Orders and quotes, orders, or quotes."""
         self.stages = STAGES[(STAGES.index(self.stages) + 1) % len(STAGES)]
         self.look_again()
 
-    @on(DataTable.RowSelected, "#orders-table")
-    def action_needs(self) -> None:
-        """What the order under the cursor needs."""
-        row = self.query_one("#orders-table", DataTable).cursor_row
-        if not 0 <= row < len(self.jobs):
-            return
-        order, day = self.jobs[row].order, self.shop_app.business_day()
-        from stock.shop.views.order_needs import needs_of_order
+    def action_chart(self) -> None:
+        """The chart beside or below the lines, or not."""
+        self.query_one("#orders-side").toggle_class("wide-only", "tall")
 
-        self.look(lambda book: needs_of_order(book, order, day), self._needs, group="needs")
+    def action_take_file(self) -> None:
+        """Take in a file of orders."""
+        from stock.screens.first_run import import_form, import_sentence
 
-    def _needs(self, needs: Any) -> None:
-        parts = [
-            f"{need.item} {need.amount:,.4g} {need.unit}".replace(" each", "")
-            + (f" (only {need.on_hand:,.4g} here)" if need.on_hand < need.amount else "")
-            for need in needs.lines
-        ]
-        text = f"{needs.order} needs: " + "; ".join(parts) if parts else "It needs nothing."
-        for job in self.clearance.values():
-            if job.order != needs.order:
-                continue
-            for lack in job.lacks[:2]:
-                text += (
-                    f" Line {job.line}: {lack.item} may be short (chance {lack.chance:.0%}, "
-                    f"{lack.here:,.4g} here of {lack.needed:,.4g})."
-                )
-            for feed in job.feeds[:2]:
-                text += f" Line {job.line}: load {feed.item} into {feed.printer} before it."
-        self.query_one("#orders-needs", Static).update(safe_text(text))
+        def taken(done: object) -> None:
+            self.say(f"✓ {import_sentence(done)}")  # type: ignore[arg-type]
+            self.look_again()
+
+        self.ask(import_form(self.day, "orders"), taken)
+
+
+def _not_judged(stage: str) -> str:
+    if stage == "quote":
+        return "A quote is not judged."
+    return f"Due later than {AHEAD_DAYS} days from now: not judged yet."
+
+
+def cleared_sentence(job: Cleared) -> str:
+    """Whether a job can be printed and what is in the way, in sentences."""
+    words = {
+        "clear": "can be printed with what is here",
+        "load": "can be printed once ink is loaded",
+        "at risk": f"may not get through (chance {job.chance:.0%})",
+        "short": f"cannot be printed with what is here (chance {job.chance:.0%})",
+    }
+    parts = [f"{job.order}/{job.line} {words[job.verdict]}."]
+    for lack in job.lacks[:3]:
+        unit = "" if lack.unit == "each" else f" {lack.unit}"
+        coming = f", {lack.coming:,.4g}{unit} on order" if lack.coming else ""
+        past = f", {lack.past_date:,.4g}{unit} past its date" if lack.past_date else ""
+        parts.append(
+            f"{lack.item}: {lack.here:,.4g}{unit} left for it of {lack.needed:,.4g}{unit}"
+            f"{coming}{past}."
+        )
+    parts += [f"Load {feed.item} into {feed.printer} before it." for feed in job.feeds[:3]]
+    return " ".join([*parts, *job.notes])

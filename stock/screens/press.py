@@ -1,25 +1,38 @@
-"""Press log: pick a due job, type good pieces and misprints, see what it took."""
+"""Press log: the due jobs; one key logs a job as it was planned, a form logs anything else.
+
+What a run took, from which slot and lot, stands below until the next one; what a place could not
+give is said there too.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import on
 from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
 from textual.widget import Widget
-from textual.widgets import DataTable, Static
+from textual.widgets import Static
 
-from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
-from stock.screens.dialogs import Field, Form
-from stock.units import format_amount
+from stock.screens.dialogs import Answers, Field, Form, whole_number
+from stock.screens.today import safe_lines
+from stock.screens.widgets.find import Find
+from stock.screens.widgets.rows import Column, Rows
+from stock.screens.wording import held
 
 if TYPE_CHECKING:
+    from datetime import date
+
+    from stock.shop import Book
     from stock.shop.printing import Printed
     from stock.shop.views.jobs import Job
 
-HOT = "Hot press: 160–180 °C burns at once. Gloves, clear hands, air."
+HOT = (
+    "Hot press: 160–180 °C burns at once. Hands clear, gloves, fumes drawn off; pretreat, ink and "
+    "garment makers' sheets say how long and how hot."
+)
 
 
 class PressScreen(ShopScreen):
@@ -28,24 +41,45 @@ class PressScreen(ShopScreen):
     MODE = "press"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "log", "Log a run", priority=False),
+        Binding("g", "all_good", "All good", tooltip="Log what is left of the job, no misprints"),
+        Binding("slash", "find", "Find", key_display="/", tooltip="Part of an order or garment"),
+        Binding("h", "history", "Runs", tooltip="The runs logged so far"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
         self.jobs: list[Job] = []
+        self.like = ""
 
     def body(self) -> Iterable[Widget]:
-        """Jobs above, what the last run took below."""
-        yield Static("Reading …", id="press-head", classes="head", markup=False)
-        table: DataTable[str] = DataTable(id="press-table", cursor_type="row", zebra_stripes=True)
-        yield table
-        yield Static(HOT, id="press-took", classes="note", markup=False)
+        """Jobs, and what the last run took."""
+        yield Static("Reading …", id="head", markup=False)
+        yield Find("part of an order, garment or artwork; Enter")
+        with Horizontal(classes="pair"):
+            yield Rows(
+                (
+                    Column("due", 10),
+                    Column("", 4),
+                    Column("order", 8, flex=1),
+                    Column("line", 4, right=True),
+                    Column("garment", 12, flex=1),
+                    Column("left", 10, right=True),
+                    Column("printer", 7),
+                    Column("artwork", 9, flex=1, goes=1),
+                    Column("at", 8, goes=2),
+                    Column("cm", 5, right=True, goes=3),
+                ),
+                self._cells,
+                empty="No jobs. i on Today takes in orders: stock import --template orders",
+                id="press-rows",
+            )
+            with VerticalScroll(classes="detail short"):
+                yield Static("What a run took will stand here.", id="press-took", markup=False)
+        yield Static(HOT, classes="caution", markup=False)
 
     def on_mount(self) -> None:
-        """Columns."""
-        table = self.query_one("#press-table", DataTable)
-        table.add_columns("due", "order", "line", "garment", "left", "artwork", "at", "printer")
-        table.focus()
+        """To the jobs."""
+        self.query_one(Rows).focus()
         super().on_mount()
 
     def look_again(self) -> None:
@@ -54,89 +88,135 @@ class PressScreen(ShopScreen):
 
         self.look(open_jobs, self._show)
 
+    def _cells(self, job: Job) -> tuple[str, ...]:
+        late = (self.day - job.due_on).days
+        return (
+            job.due_on.isoformat(),
+            "late" if late > 0 else "",
+            job.order,
+            str(job.line),
+            job.blank,
+            f"{job.left} of {job.quantity}",
+            job.printer or "–",
+            job.artwork or "–",
+            job.location or "–",
+            f"{job.width_cm:g}" if job.width_cm else "–",
+        )
+
     def _show(self, jobs: list[Job]) -> None:
         self.jobs = jobs
-        table = self.query_one("#press-table", DataTable)
-        keep = table.cursor_row
-        table.clear()
-        today = self.shop_app.business_day()
-        for job in jobs:
-            table.add_row(
-                job.due_on.isoformat() + (" late" if job.due_on < today else ""),
-                safe_text(job.order),
-                str(job.line),
-                safe_text(job.blank),
-                f"{job.left} of {job.quantity}",
-                safe_text(job.artwork) or "–",
-                safe_text(job.location) or "–",
-                safe_text(job.printer) or "–",
-                key=f"{job.order}/{job.line}",
-            )
-        if jobs:
-            table.move_cursor(row=min(keep, len(jobs) - 1))
-        self.query_one("#press-head", Static).update(
-            f"{len(jobs)} jobs to print. Enter logs a run of the one under the cursor."
+        self._filter()
+        if self.pointed:
+            rows = self.query_one(Rows)
+            place = next((n for n, job in enumerate(jobs) if job.order == self.pointed), None)
+            self.pointed = ""
+            if place is not None:
+                rows.go_to(place)
+
+    def _filter(self) -> None:
+        like = self.like.lower()
+        jobs = [
+            job
+            for job in self.jobs
+            if like in job.order.lower() or like in job.blank.lower() or like in job.artwork.lower()
+        ]
+        self.query_one(Rows).show(jobs, key=lambda job: (job.order, job.line))
+        late = sum(job.due_on < self.day for job in jobs)
+        pieces = sum(job.left for job in jobs)
+        of = f" with {self.like!r}" if self.like else ""
+        self.head(
+            f"{len(jobs)} jobs to print{of}, {pieces:,} pieces, {late} late. "
+            "g: all good   Enter: with misprints"
             if jobs
-            else "No jobs. Import orders: stock import orders orders.csv"
+            else f"No jobs to print{of}."
         )
 
-    @on(DataTable.RowSelected, "#press-table")
+    def action_find(self) -> None:
+        """Show the field to find jobs."""
+        self.query_one(Find).call()
+
+    @on(Find.Wanted)
+    def _find(self, event: Find.Wanted) -> None:
+        self.like = event.text
+        self._filter()
+
+    @on(Rows.Chosen)
     def action_log(self) -> None:
         """Log a run of the job under the cursor."""
-        row = self.query_one("#press-table", DataTable).cursor_row
-        if not 0 <= row < len(self.jobs):
+        job = self.query_one(Rows).current
+        if job is None:
             return
-        job = self.jobs[row]
-        self.app.push_screen(
-            Form(
-                f"{job.order} line {job.line}: {job.blank}, {job.artwork or 'no artwork'}",
-                (
-                    Field("good", "Good pieces", str(job.left)),
-                    Field("misprints", "Misprints", "0"),
-                    Field("printer", "Printer", job.printer),
-                    Field("location", "Location", job.location),
-                ),
-                note=HOT + "  Ctrl+S logs it at once.",
+        day = self.day
+        form = Form(
+            f"{job.order} line {job.line}: {job.blank}, {job.artwork or 'no artwork'}",
+            (
+                Field("good", "Good pieces", str(job.left), check=whole_number()),
+                Field("misprints", "Misprints", "0", check=whole_number()),
+                Field("location", "Location", job.location, "front, back, sleeve …"),
+                Field("printer", "Printer", job.printer, "the job's own, or the only one"),
             ),
-            lambda answer: self._answered(job, answer),
+            lambda book, answers: _log(book, job, answers, day),
+            note="A misprint spends garment, pretreat and ink like a good piece. " + HOT,
         )
+        self.ask(form, self._took)
 
-    def _answered(self, job: Job, answer: dict[str, str] | None) -> None:
-        if answer is None:
+    def action_all_good(self) -> None:
+        """Log what is left of the job under the cursor, no misprints."""
+        job = self.query_one(Rows).current
+        if job is None:
             return
-        good, bad = answer["good"] or "0", answer["misprints"] or "0"
-        if not good.isdigit() or not bad.isdigit():
-            self.complain(f"Good {good!r}, misprints {bad!r}: expected whole numbers.")
-            return
-        from stock.shop.printing import PrintLog, log_print
-        from stock.shop.station import who
+        answers = {
+            "good": str(job.left),
+            "misprints": "0",
+            "printer": job.printer,
+            "location": job.location,
+        }
+        day = self.day
+        self.post(lambda book: _log(book, job, answers, day), self._took)
 
-        log = PrintLog(
-            job.order,
-            job.line,
-            int(good),
-            int(bad),
-            self.shop_app.business_day(),
-            answer["printer"],
-            answer["location"],
+    def _took(self, done: tuple[Printed, str]) -> None:
+        printed, said = done
+        self.query_one("#press-took", Static).update(safe_lines(took(printed)))
+        over = "; ".join(sentence for sentence in overruns(printed))
+        self.booked(
+            printed.entry, f"Entry {printed.entry}: {said}." + (f" ⚠ {over}" if over else "")
         )
 
-        def done(printed: Printed) -> None:
-            self._took(printed)
-            self.booked(printed.entry, f"Entry {printed.entry}: {good} good, {bad} misprints.")
+    def action_history(self) -> None:
+        """The runs so far."""
+        from stock.screens.history import HistoryScreen
 
-        self.post(lambda book: log_print(book, log, who=who()), done)
+        self.app.push_screen(HistoryScreen(kinds=("print",), title="runs"))
 
-    def _took(self, printed: Printed) -> None:
-        from stock.shop.printing import overrun_sentence
 
-        parts: list[Any] = [
-            f"{used.item} {format_amount(used.amount, used.unit)} from "
-            f"{', '.join(used.places)} (lot {', '.join(used.lots[:2])})"
-            for used in printed.used
-        ]
-        parts += [f"⚠ {overrun_sentence(over)}" for over in printed.overruns]
-        parts += list(printed.notes)
-        self.query_one("#press-took", Static).update(
-            "Took: " + safe_text("; ".join(parts)) if parts else "It took nothing."
+def _log(book: Book, job: Job, answers: Answers, day: date) -> tuple[Printed, str]:
+    from stock.shop.printing import PrintLog, log_print
+    from stock.shop.station import who
+
+    good, bad = int(answers["good"]), int(answers["misprints"])
+    log = PrintLog(
+        *(job.order, job.line, good, bad, day),
+        printer=answers["printer"],
+        location=answers["location"],
+    )
+    return log_print(book, log, who=who()), f"{job.order}/{job.line}: {good} good, {bad} misprints"
+
+
+def overruns(printed: Printed) -> list[str]:
+    """What places could not give, in sentences."""
+    from stock.shop.printing import overrun_sentence
+
+    return [overrun_sentence(over) for over in printed.overruns]
+
+
+def took(printed: Printed) -> str:
+    """What a run took, a line an item; what asks for a look first."""
+    lines = [f"⚠ {said}" for said in overruns(printed)]
+    lines += [f"Entry {printed.entry} took:"]
+    for used in printed.used:
+        places, lots = ", ".join(used.places), ", ".join(used.lots[:3])
+        more = " …" if len(used.lots) > 3 else ""
+        lines.append(
+            f"{held(used.amount, used.unit):>10} {used.item} from {places}, lot {lots}{more}"
         )
+    return "\n".join([*lines, *printed.notes])

@@ -1,30 +1,48 @@
 """Receive: a scanner types codes, or a person types an item; what was booked stands below.
 
-A code that says everything is booked at its Enter. One that leaves lot or date open waits in the
-form below it. An unknown GTIN is tied to an item once.
+A code that says everything is booked at its Enter. One that leaves lot or date open waits for the
+label's second code or the fields. Codes that come faster than the book answers wait in line, none
+of them is lost. An unknown GTIN is tied to an item once.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from textual import on
+from textual import events, on
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
+from textual.suggester import SuggestFromList
 from textual.widget import Widget
-from textual.widgets import DataTable, Input, Label, Static
+from textual.widgets import Input, Label, Static
 
-from stock.errors import BarcodeUnreadable
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
-from stock.screens.dialogs import Field, Form
+from stock.screens.dialogs import Field, Form, day_by, needed, whole_number
+from stock.screens.receive_codes import SHOWN_GS, Meaning, NotTied, Ready, meaning_of
+from stock.screens.widgets.rows import Column, Rows
 
 if TYPE_CHECKING:
-    from stock.exchange.barcodes import ScannedCode
     from stock.shop import Book
+    from stock.shop.receive import Delivery, Received
     from stock.shop.views.entries import EntryRow
+
+FIELDS = ("packs", "lot", "expires", "purchase")
+
+
+class CodeInput(Input):
+    """Takes the separator a scanner types between fields, which is a control character."""
+
+    def on_key(self, event: events.Key) -> None:
+        """Show ASCII 29 instead of dropping it."""
+        if event.character == "\x1d" or event.key == "ctrl+right_square_bracket":
+            event.stop()
+            event.prevent_default()
+            self.insert_text_at_cursor(SHOWN_GS)
 
 
 class ReceiveScreen(ShopScreen):
@@ -32,23 +50,26 @@ class ReceiveScreen(ShopScreen):
 
     MODE = "receive"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "clear", "Clear, then leave", tooltip="From the list below numbers jump"),
         Binding("ctrl+s", "book", "Book it"),
-        Binding("ctrl+l", "labels", "List", show=False, tooltip="Go to the list of bookings"),
+        Binding("ctrl+o", "purchases", "Purchases", tooltip="Open purchase orders: receive them"),
+        Binding("ctrl+z", "undo", "Undo", tooltip="Take back the last delivery booked here"),
+        Binding("escape", "clear", "Clear/list", tooltip="Empty the form; then to the list below"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
-        self._scans: list[ScannedCode] = []
         self._skus: list[str] = []
-        self._gtin = ""
+        self._known: set[str] = set()
+        self._line: deque[str] = deque()
+        self._box: tuple[str, ...] = ()
+        self._busy = False
 
     def body(self) -> Iterable[Widget]:
         """The form above, the bookings below."""
         with Vertical(id="receive-form"):
             with Horizontal(classes="labelled"):
                 yield Label("Scan/item")
-                yield Input(
+                yield CodeInput(
                     placeholder="scan a box, or type an item code; Enter", id="code", compact=True
                 )
             with Horizontal(classes="labelled"):
@@ -58,19 +79,29 @@ class ReceiveScreen(ShopScreen):
                 yield Input(placeholder="on the label", id="lot", classes="half", compact=True)
             with Horizontal(classes="labelled"):
                 yield Label("Use by")
-                yield Input(placeholder="2027-05-01", id="expires", classes="half", compact=True)
+                yield Input(
+                    placeholder="2027-05-01, 5/2027 …", id="expires", classes="half", compact=True
+                )
                 yield Label("Purchase")
                 yield Input(
                     placeholder="order it belongs to", id="purchase", classes="half", compact=True
                 )
-            yield Static("", id="wrong", classes="note", markup=False)
-        yield Static("Booked last", classes="head")
-        table: DataTable[str] = DataTable(id="booked", cursor_type="row", zebra_stripes=True)
-        yield table
+            yield Static("", id="wrong", classes="caution", markup=False)
+        yield Static("Booked last", id="head", markup=False)
+        yield Rows(
+            (
+                Column("entry", 6, right=True),
+                Column("day", 10),
+                Column("what", 30, flex=1),
+                Column("", 10),
+            ),
+            _cells,
+            empty="Nothing was received yet.",
+            id="booked",
+        )
 
     def on_mount(self) -> None:
-        """Columns, and the cursor where the scanner types."""
-        self.query_one("#booked", DataTable).add_columns("entry", "day", "what", "")
+        """The cursor where the scanner types."""
         self.query_one("#code", Input).focus()
         super().on_mount()
 
@@ -81,119 +112,142 @@ class ReceiveScreen(ShopScreen):
         super().on_screen_resume()
 
     def look_again(self) -> None:
-        """The last deliveries, and the item codes for completion."""
+        """The last deliveries, and codes for completion."""
+        if self.pointed:
+            self._field("purchase").value, self.pointed = self.pointed, ""
         self.look(_bookings, self._show, group="bookings")
 
-    def _show(self, found: tuple[list[EntryRow], list[str]]) -> None:
-        rows, self._skus = found
-        from textual.suggester import SuggestFromList
+    def _show(self, found: tuple[list[EntryRow], list[str], list[str]]) -> None:
+        rows, skus, purchases = found
+        if skus != self._skus:
+            self._skus, self._known = skus, {sku.upper() for sku in skus}
+            self._field("code").suggester = SuggestFromList(skus, case_sensitive=False)
+        self._field("purchase").suggester = SuggestFromList(purchases, case_sensitive=False)
+        self.query_one(Rows).show(rows, key=lambda row: row.entry)
+        self.head(f"Booked last; {len(purchases)} purchase orders are open (Ctrl+O)")
 
-        self.query_one("#code", Input).suggester = SuggestFromList(self._skus, case_sensitive=False)
-        table = self.query_one("#booked", DataTable)
-        table.clear()
-        for row in rows:
-            table.add_row(
-                str(row.entry),
-                row.day.isoformat(),
-                safe_text(row.what or row.note),
-                "taken back" if row.undone else "",
-                key=str(row.entry),
-            )
+    def _field(self, name: str) -> Input:
+        return self.query_one(f"#{name}", Input)
+
+    # One code after another -------------------------------------------------------------------
 
     @on(Input.Submitted, "#code")
     def _code_typed(self, event: Input.Submitted) -> None:
         text = event.value.strip()
-        self._wrong("")
         if not text:
             return
-        if text.upper() in {sku.upper() for sku in self._skus}:
-            self._gtin = ""
-            self.query_one("#packs", Input).focus()
+        idle = not self._busy and not self._line
+        if idle and text.upper() in self._known:
+            self._box = ()
+            self._field("packs").focus()
             return
-        from stock.shop.scanning import read_code
+        event.input.value = ""
+        self._line.append(text)
+        self._next_code()
 
-        try:
-            code = read_code(text, self.shop_app.business_day())
-        except BarcodeUnreadable as error:
-            near = [sku for sku in self._skus if text.upper() in sku.upper()][:3]
-            hint = f" Items that look like it: {', '.join(near)}." if near else ""
-            self._wrong(f"{error}{hint}" if not near else f"No item {text!r}.{hint}")
+    def _next_code(self) -> None:
+        """Take the next code in line, unless one is being worked on."""
+        if self._busy or not self._line:
             return
-        self._scanned(code)
-
-    def _scanned(self, code: ScannedCode) -> None:
-        if code.suspect:
-            self._wrong(" ".join(code.warnings) + " Nothing was booked: scan again or type it.")
+        texts = (*self._box, self._line.popleft())
+        trouble = self._trouble()
+        if trouble:
+            self._refused(trouble, texts)
             return
-        field = self.query_one("#code", Input)
-        if code.gtin is None and self._gtin:
-            gtin, self._gtin = self._gtin, ""
-            self._fill(code)
-            self._book_gtin(gtin, code)
-            return
-        if code.gtin is None:
-            self._wrong("This code names no item: scan the one with the GTIN first.")
-            field.value = ""
-            return
-        self._fill(code)
-        gtin = code.gtin
-        self.look(
-            lambda book: _known_pack(book, gtin),
-            lambda known: self._pack_found(code, known),
-            group="pack",
+        packs = self._field("packs").value.strip()
+        typed = self._field("expires").value.strip()
+        lot, expires = self._field("lot").value.strip(), self._date(typed) if typed else None
+        day, count = self.day, None if packs == "1" else int(packs)
+        self._busy = True
+        self._wrong("")
+        self.run_in_line(
+            lambda book: meaning_of(book, texts, day, packs=count, lot=lot, expires=expires),
+            self._understood,
+            texts,
         )
 
-    def _fill(self, code: ScannedCode) -> None:
-        if code.lot:
-            self.query_one("#lot", Input).value = code.lot
-        if code.use_by:
-            self.query_one("#expires", Input).value = code.use_by.isoformat()
-        if code.count:
-            self.query_one("#packs", Input).value = str(code.count)
+    def run_in_line(self, work: Any, then: Any, texts: tuple[str, ...]) -> None:
+        """Work with the book; what it refuses frees the line for the next code."""
+        from stock.screens.work import in_thread
 
-    def _pack_found(self, code: ScannedCode, known: tuple[str, bool] | None) -> None:
-        gtin = code.gtin or ""
-        if known is None:
-            self._ask_tie(code)
-            return
-        sku, keeps_dates = known
-        if keeps_dates and (not code.lot or code.use_by is None):
-            self._gtin = gtin
-            field = self.query_one("#code", Input)
-            field.value = ""
-            self.say(f"{sku}: scan the label's second code, or type lot and date; Ctrl+S books it.")
-            return
-        self._book_gtin(gtin, code)
+        in_thread(self, work, then, lambda said: self._refused(said, texts), group="post")
 
-    def _ask_tie(self, code: ScannedCode) -> None:
-        def answered(answer: dict[str, str] | None) -> None:
-            if not answer or not answer["item"]:
-                self._wrong(f"Barcode {code.gtin} is tied to no item; nothing was booked.")
-                return
+    def _refused(self, said: str, texts: tuple[str, ...]) -> None:
+        self._busy = False
+        last = texts[-1]
+        near = [sku for sku in self._skus if last.upper() in sku.upper()][:3]
+        if near and last.isprintable() and len(last) < 20:
+            said = f"There is no item {last!r}. Items that look like it: {', '.join(near)}."
+        self._wrong(said)
+        self.say("✗ Nothing was booked for the last code.")
+        field = self._field("code")
+        if not field.value and not self._line:
+            field.value = last
+            field.cursor_position = len(last)
+        self.call_after_refresh(self._next_code)
+
+    def _understood(self, meaning: Meaning) -> None:
+        if isinstance(meaning, NotTied):
+            self._ask_tie(meaning)
+        elif isinstance(meaning, Ready):
+            self._box = ()
+            self._receive(meaning.delivery, meaning.delivery.gtin or meaning.delivery.sku)
+        else:
+            self._busy = False
+            self._box = meaning.texts
+            delivery = meaning.delivery
+            self._fill(delivery)
+            self.say(
+                f"{meaning.sku}: scan the label's second code, or type lot and date; "
+                "Ctrl+S books it."
+            )
+            self._next_code()
+
+    def _fill(self, delivery: Delivery) -> None:
+        if delivery.lot:
+            self._field("lot").value = delivery.lot
+        if delivery.expires:
+            self._field("expires").value = delivery.expires.isoformat()
+        self._field("packs").value = str(delivery.packs or 1)
+
+    def _ask_tie(self, unknown: NotTied) -> None:
+        def act(book: Book, answers: Any) -> str:
             from stock.shop.scanning import tie_barcode
 
-            self.post(
-                lambda book: tie_barcode(book, code.gtin or "", answer["item"], answer["pack"]),
-                lambda _pack: self._scanned(code),
-            )
+            return tie_barcode(book, unknown.gtin, answers["item"], answers["pack"])
+
+        def answered(pack: str | None) -> None:
+            self._busy = False
+            if pack is None:
+                self._refused(
+                    f"Barcode {unknown.gtin} is tied to no item; nothing was booked.",
+                    unknown.texts,
+                )
+                return
+            self._box = unknown.texts[:-1]
+            self._line.appendleft(unknown.texts[-1])
+            self._field("code").value = ""
+            self._next_code()
 
         self.app.push_screen(
             Form(
-                f"Barcode {code.gtin} is new. Which item is it? (asked once)",
+                f"Barcode {unknown.gtin} is new. Which item is it? (asked once)",
                 (
-                    Field("item", "Item", choices=self._skus, hint="item code"),
+                    Field("item", "Item", "", "item code", choices=self._skus, check=needed),
                     Field("pack", "Pack", hint="supplier's pack code, if there are several"),
                 ),
+                act,
             ),
             answered,
         )
 
+    # The form -----------------------------------------------------------------------------------
+
     @on(Input.Submitted, "#packs, #lot, #expires, #purchase")
     def _next_field(self, event: Input.Submitted) -> None:
-        order = ["packs", "lot", "expires", "purchase"]
-        place = order.index(event.input.id or "packs")
-        if place + 1 < len(order):
-            self.query_one(f"#{order[place + 1]}", Input).focus()
+        place = FIELDS.index(event.input.id or "packs")
+        if place + 1 < len(FIELDS):
+            self._field(FIELDS[place + 1]).focus()
         else:
             self.action_book()
 
@@ -202,107 +256,139 @@ class ReceiveScreen(ShopScreen):
         self._wrong(self._trouble() or "")
 
     def _trouble(self) -> str | None:
-        packs = self.query_one("#packs", Input).value.strip()
-        if not packs.isdigit() or int(packs) < 1:
-            return f"Packs: {packs or 'nothing'!r} is not a whole number from 1."
-        until = self.query_one("#expires", Input).value.strip()
-        if until:
-            try:
-                self._date(until)
-            except ValueError as error:
-                return f"Use by: {error}"
-        return None
+        packs = whole_number(1)(self._field("packs").value.strip())
+        if packs:
+            return f"Packs: {packs}"
+        until = day_by(self.day, month=True)(self._field("expires").value.strip())
+        return f"Use by: {until}" if until else None
 
     def _date(self, text: str) -> date:
-        from stock.exchange.written_dates import read_date
+        from stock.exchange.written_dates import read_use_by
 
-        return read_date(text, on=self.shop_app.business_day())
+        return read_use_by(text, on=self.day)
 
     def action_book(self) -> None:
-        """Book what stands in the form."""
-        sku = self.query_one("#code", Input).value.strip()
-        if not sku and not self._gtin:
+        """Book what stands in the form: an item typed, or a box that waited for lot and date."""
+        text = self._field("code").value.strip()
+        trouble = self._trouble()
+        if self._busy or trouble:
+            self._wrong(trouble or "")
+            return
+        if text.upper() not in self._known and (text or self._box):
+            if text:
+                self._field("code").value = ""
+                self._line.append(text)
+                self._next_code()
+            else:
+                self._book_box()
+            return
+        if not text:
             self._wrong("Scan a box or type an item first.")
             return
-        matching = [known for known in self._skus if known.upper() == sku.upper()]
-        self._book(gtin=self._gtin if not sku else "", sku=matching[0] if matching else sku)
+        from stock.shop.receive import Delivery
 
-    def _book_gtin(self, gtin: str, code: ScannedCode) -> None:
-        self._book(gtin=gtin, sku="", produced=code.produced)
+        sku = next(known for known in self._skus if known.upper() == text.upper())
+        self._busy = True
+        self._receive(self._with_fields(Delivery(on=self.day, sku=sku)), sku)
 
-    def _book(self, *, gtin: str, sku: str, produced: date | None = None) -> None:
-        trouble = self._trouble()
-        if trouble:
-            self._wrong(trouble)
-            return
-        from stock.shop.receive import Delivery, receive
-        from stock.shop.station import who
-
-        until = self.query_one("#expires", Input).value.strip()
-        delivery = Delivery(
-            on=self.shop_app.business_day(),
-            sku=sku,
-            gtin=gtin,
-            packs=int(self.query_one("#packs", Input).value),
-            lot=self.query_one("#lot", Input).value.strip(),
+    def _with_fields(self, delivery: Delivery) -> Delivery:
+        until = self._field("expires").value.strip()
+        return replace(
+            delivery,
+            packs=int(self._field("packs").value),
+            lot=self._field("lot").value.strip(),
             expires=self._date(until) if until else None,
-            produced=produced,
-            purchase=self.query_one("#purchase", Input).value.strip(),
         )
 
-        def done(received: Any) -> None:
-            self._gtin = ""
-            lots = "; ".join(str(lot) for lot in received.lots)
-            notes = (" " + " ".join(received.notes)) if received.notes else ""
-            self.booked(received.entry, f"Entry {received.entry}: {lots}.{notes}")
-            for name, value in (("code", ""), ("packs", "1"), ("lot", ""), ("expires", "")):
-                self.query_one(f"#{name}", Input).value = value
-            self.query_one("#code", Input).focus()
+    def _book_box(self) -> None:
+        """Book the waiting box with the lot and date typed, even if one of them is missing."""
+        texts, day = self._box, self.day
 
-        self.post(lambda book: receive(book, delivery, who=who()), done)
+        def read(book: Book) -> Meaning:
+            return meaning_of(book, texts, day, packs=None, lot="", expires=None)
+
+        def understood(meaning: Meaning) -> None:
+            if isinstance(meaning, NotTied):
+                self._ask_tie(meaning)
+            else:
+                self._receive(self._with_fields(meaning.delivery), texts[-1])
+
+        self._busy = True
+        self.run_in_line(read, understood, texts)
+
+    def _receive(self, delivery: Delivery, shown: str) -> None:
+        from stock.shop.receive import receive
+        from stock.shop.station import who
+
+        whole = replace(delivery, purchase=self._field("purchase").value.strip())
+        self.say("Booking …")
+        self.run_in_line(lambda book: receive(book, whole, who=who()), self._received, (shown,))
+
+    def _received(self, received: Received) -> None:
+        self._busy, self._box = False, ()
+        lots = "; ".join(str(lot) for lot in received.lots)
+        notes = (" " + " ".join(received.notes)) if received.notes else ""
+        self.booked(received.entry, f"Entry {received.entry}: {lots}.{notes}")
+        self._empty(("packs", "lot", "expires"))
+        field = self._field("code")
+        if field.value.strip().upper() in self._known:
+            field.value = ""
+        field.focus()
+        self._next_code()
+
+    def _empty(self, names: Iterable[str]) -> None:
+        for name in names:
+            self._field(name).value = "1" if name == "packs" else ""
+        self._wrong("")
 
     def action_clear(self) -> None:
         """Empty the form; when it is empty already, leave it for the list of bookings."""
-        names = ("code", "lot", "expires", "purchase")
-        if not self._gtin and not any(self.query_one(f"#{n}", Input).value for n in names):
-            self.query_one("#booked", DataTable).focus()
+        typed = any(self._field(name).value for name in ("code", "lot", "expires", "purchase"))
+        if not self._box and not typed:
+            self.query_one(Rows).focus()
             return
-        self._gtin = ""
-        for name, value in (
-            ("code", ""),
-            ("packs", "1"),
-            ("lot", ""),
-            ("expires", ""),
-            ("purchase", ""),
-        ):
-            self.query_one(f"#{name}", Input).value = value
-        self._wrong("")
-        self.query_one("#code", Input).focus()
+        self._box = ()
+        self._empty(("code", *FIELDS))
+        self.say("")
+        self._field("code").focus()
 
-    def action_labels(self) -> None:
-        """To the list of bookings."""
-        self.query_one("#booked", DataTable).focus()
+    def action_purchases(self) -> None:
+        """Open purchase orders."""
+        from stock.screens.purchases import PurchasesScreen
+
+        self.app.push_screen(PurchasesScreen())
 
     def action_undo(self) -> None:
         """Take back the booking under the cursor, or the last one."""
-        table = self.query_one("#booked", DataTable)
-        if table.has_focus and table.row_count:
-            row = table.coordinate_to_cell_key(table.cursor_coordinate).row_key.value
-            self.last_entry = int(row) if row else None
-        super().action_undo()
+        rows = self.query_one(Rows)
+        if rows.has_focus and rows.current is not None:
+            self.take_back(rows.current.entry)
+        else:
+            super().action_undo()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """In the list below every row can be taken back."""
+        if action == "undo" and self.is_attached and self.query_one(Rows).has_focus:
+            return True
+        return super().check_action(action, parameters)
+
+    @on(events.DescendantFocus)
+    def _keys_change(self) -> None:
+        self.refresh_bindings()
 
     def _wrong(self, text: str) -> None:
-        self.query_one("#wrong", Static).update(safe_text(text))
+        self.query_one("#wrong", Static).update(safe_text(" ".join(text.split())))
 
 
-def _bookings(book: Book) -> tuple[list[EntryRow], list[str]]:
+def _cells(row: EntryRow) -> tuple[str, ...]:
+    what = row.what or row.note
+    return str(row.entry), row.day.isoformat(), what, "taken back" if row.undone else ""
+
+
+def _bookings(book: Book) -> tuple[list[EntryRow], list[str], list[str]]:
+    from stock.shop.purchases import list_purchases
     from stock.shop.views.entries import last_entries
     from stock.shop.views.stockroom import item_codes
 
-    return last_entries(book, kinds=("receive",)), item_codes(book)
-
-
-def _known_pack(book: Book, gtin: str) -> tuple[str, bool] | None:
-    from stock.shop.views.stockroom import item_of_gtin
-
-    return item_of_gtin(book, gtin)
+    purchases = [one.ref for one in list_purchases(book)]
+    return last_entries(book, kinds=("receive",)), item_codes(book), purchases

@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import on
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widget import Widget
-from textual.widgets import DataTable, Static
+from textual.widgets import Static
 
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
-from stock.screens.dialogs import Field, Form, Question
+from stock.screens.dialogs import Answers, Field, Form, Question, Words, whole_number
+from stock.screens.widgets.picture import Picture
 from stock.screens.widgets.projection import projection_text
+from stock.screens.widgets.rows import Column, Rows
+from stock.screens.wording import amount, chance, money, plain_money
 
 if TYPE_CHECKING:
     from stock.plan.decisions import Decisions, ReorderLine
     from stock.plan.snapshot import Snapshot
     from stock.shop import Book
+    from stock.shop.accepting import Accepted
     from stock.shop.consequence import Consequence
-    from stock.shop.what_if import WhatIf
+    from stock.shop.views.week_at_hand import Week
 
 
 class ReorderScreen(ShopScreen):
@@ -29,270 +34,317 @@ class ReorderScreen(ShopScreen):
 
     MODE = "reorder"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("plus,equals_sign", "more", "One pack more", key_display="+"),
-        Binding("minus", "less", "One pack less", key_display="-"),
+        Binding("plus,equals_sign", "more(1)", "More", key_display="+", tooltip="One pack more"),
+        Binding("minus", "more(-1)", "Less", key_display="-", tooltip="One pack less"),
         Binding("a", "accept", "Accept", tooltip="Make draft purchase orders of the lines"),
         Binding("c", "chart", "Chart/sums", tooltip="The line's chart, or its arithmetic again"),
-        Binding("t", "twin", "Text chart", tooltip="The chart as text, or drawn", show=False),
         Binding("w", "what_if", "What if", tooltip="Compare with a change; the book stays"),
+        Binding("p", "purchases", "Purchases", tooltip="Purchase orders: send, receive, cancel"),
+        Binding("n", "notes", "Notes", show=False, tooltip="Totals by supplier, and remarks"),
+        Binding("o", "open_item", "Item", show=False, tooltip="The item under the cursor"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
         self.weekly: Decisions | None = None
-        self.packs: dict[str, int] = {}
-        self.chart = False
         self.snapshot: Snapshot | None = None
-        self.after: dict[str, Consequence] = {}
+        self.edited: dict[tuple[str, int], int] = {}
+        self.after: dict[tuple[str, int], Consequence] = {}
+        self.chart = False
 
     def body(self) -> Iterable[Widget]:
         """The list and the line under the cursor."""
-        yield Static("Planning …", id="reorder-head", classes="head", markup=False)
-        with Horizontal(classes="side"):
-            table: DataTable[str] = DataTable(
-                id="reorder-table", cursor_type="row", zebra_stripes=True
+        yield Static("Planning …", id="head", markup=False)
+        with Horizontal(classes="pair"):
+            yield Rows(
+                (
+                    Column("item", 12, flex=2),
+                    Column("packs", 9, right=True),
+                    Column("order by", 10),
+                    Column("runs out", 8, right=True),
+                    Column("expires", 7, right=True),
+                    Column("from", 8, flex=1),
+                    Column("cost", 9, right=True),
+                ),
+                self._cells,
+                empty="Nothing to order. n: remarks   w: what if",
             )
-            yield table
-            with VerticalScroll(id="detail"):
+            with VerticalScroll(classes="detail", id="reorder-side"):
                 yield Static("", id="reorder-detail", markup=False)
+                yield Picture(id="reorder-chart")
 
     def on_mount(self) -> None:
-        """Columns."""
-        table = self.query_one("#reorder-table", DataTable)
-        table.add_columns("item", "packs", "by", "runs out", "from", "cost")
-        table.focus()
+        """To the list."""
+        self.query_one(Picture).display = False
+        self.query_one(Rows).focus()
         super().on_mount()
 
     def look_again(self) -> None:
-        """Plan in a thread."""
-        from stock.plan.decide import plan
-        from stock.shop.planning import snapshot_of
+        """Plan in a thread; what was edited stays where the list's number stays."""
 
-        day = self.shop_app.business_day()
+        def planned(week: Week) -> tuple[Snapshot, Decisions]:
+            return week.snapshot, week.weekly
 
-        def look(book: Book) -> tuple[Snapshot, Decisions]:
-            snapshot = snapshot_of(book, day)
-            return snapshot, plan(snapshot)
-
-        self.look(look, self._show)
+        self.look_at_week(planned, self._show)
 
     def _show(self, found: tuple[Snapshot, Decisions]) -> None:
-        self.snapshot, weekly = found
-        self.weekly = weekly
-        self.after = {}
-        self.packs = {line.item: line.packs for line in weekly.lines}
-        self._rows()
+        if self.weekly is not found[1]:
+            self.after = {}
+        self.snapshot, self.weekly = found
+        lines = {(line.item, line.packs) for line in self.weekly.lines}
+        self.edited = {key: packs for key, packs in self.edited.items() if key in lines}
+        self.query_one(Rows).show(self.weekly.lines, key=lambda line: line.item)
+        self._total()
+
+    def packs(self, line: ReorderLine) -> int:
+        """Packs of a line as edited, else as planned."""
+        return self.edited.get((line.item, line.packs), line.packs)
 
     def _cost(self, line: ReorderLine) -> float:
-        packs = self.packs[line.item]
-        return line.cost / 100 * packs / line.packs if line.packs else 0.0
+        packs = self.packs(line)
+        known = self.after.get((line.item, packs))
+        if known is not None:
+            return known.cost
+        return line.cost * packs / line.packs if line.packs else 0.0
 
-    def _rows(self) -> None:
+    def _cells(self, line: ReorderLine) -> tuple[str, ...]:
+        packs = self.packs(line)
+        after = self.after.get((line.item, packs)) if packs != line.packs else None
+        return (
+            line.item,
+            f"{packs}" if packs == line.packs else f"{packs} ({line.packs})",
+            line.order_by.isoformat(),
+            chance(line.stockout_chance),
+            chance(after.expiry_chance if after else line.expiry_chance),
+            line.supplier,
+            plain_money(self._cost(line)),
+        )
+
+    def _total(self) -> None:
         weekly = self.weekly
         if weekly is None:
             return
-        table = self.query_one("#reorder-table", DataTable)
-        keep = table.cursor_row
-        table.clear()
-        for line in weekly.lines:
-            packs = self.packs[line.item]
-            table.add_row(
-                safe_text(line.item),
-                f"{packs}" + ("" if packs == line.packs else f" (list: {line.packs})"),
-                line.order_by.isoformat()[5:],
-                f"{line.stockout_chance:.0%}",
-                safe_text(line.supplier),
-                f"{self._cost(line):,.2f}",
-                key=f"{line.item}/{line.supplier}",
-            )
-        if weekly.lines:
-            table.move_cursor(row=min(keep, len(weekly.lines) - 1))
         total = sum(self._cost(line) for line in weekly.lines)
         suppliers = len({line.supplier for line in weekly.lines})
-        self.query_one("#reorder-head", Static).update(
-            f"{len(weekly.lines)} lines from {suppliers} suppliers, {total:,.2f} "
-            f"{weekly.currency}, for {weekly.day}. a accepts them as draft purchase orders."
+        lines = f"{len(weekly.lines)} line" + ("s" if len(weekly.lines) != 1 else "")
+        sellers = f"{suppliers} supplier" + ("s" if suppliers != 1 else "")
+        notes = f"  n: {len(weekly.findings)} remarks" if weekly.findings else ""
+        self.head(
+            f"{lines} from {sellers}, {money(total)} for {weekly.day}. Enter: packs{notes}"
             if weekly.lines
-            else f"Nothing to order on {weekly.day}."
+            else f"Nothing to order on {weekly.day}.{notes}"
         )
-        self._detail()
+        self.query_one(Rows).refresh()
 
-    def _current(self) -> ReorderLine | None:
-        row = self.query_one("#reorder-table", DataTable).cursor_row
-        if self.weekly is None or not 0 <= row < len(self.weekly.lines):
-            return None
-        return self.weekly.lines[row]
+    def _line(self) -> ReorderLine | None:
+        line: ReorderLine | None = self.query_one(Rows).current
+        return line
 
-    @on(DataTable.RowHighlighted, "#reorder-table")
+    @on(Rows.Moved)
     def _detail(self) -> None:
-        line = self._current()
-        if line is None or self.weekly is None:
-            self.query_one("#reorder-detail", Static).update("")
-            return
-        if self.chart and not self.shop_app.text_charts:
-            from rich.text import Text
-
-            from stock.shop.stock_chart import stock_chart
-
-            size = self.query_one("#detail").size
-            drawn = stock_chart(
-                self.weekly.state(line.item),
-                self.weekly,
-                width=max(size.width - 3, 30),
-                height=max(size.height - 1, 12),
-            )
-            self.query_one("#reorder-detail", Static).update(Text.from_ansi(drawn))
+        line, weekly = self._line(), self.weekly
+        text, picture = self.query_one("#reorder-detail", Static), self.query_one(Picture)
+        if line is None or weekly is None:
+            text.update("")
+            picture.clear()
             return
         if self.chart:
-            width = max(self.query_one("#detail").size.width - 3, 24)
-            text = projection_text(self.weekly.state(line.item), self.weekly.day, width)
-        else:
-            packs = self.packs[line.item]
-            text = f"{line.item}\n" + "\n".join(f"• {reason}" for reason in line.why)
-            if packs != line.packs:
-                text += f"\n• By hand: {packs} packs instead of {line.packs}."
-                text += self._meaning(line, packs)
-        self.query_one("#reorder-detail", Static).update(
-            "\n".join(safe_text(part) for part in text.splitlines())
-        )
+            state = weekly.state(line.item)
+            picture.show(
+                partial(_drawn, state, weekly),
+                lambda width: projection_text(state, weekly.day, width),
+            )
+            return
+        packs = self.packs(line)
+        reasons = [f"{line.item} {line.name}".rstrip(), *(f"• {why}" for why in line.why)]
+        if packs != line.packs:
+            reasons.insert(1, f"• By hand: {packs} packs instead of {line.packs}.")
+            reasons.insert(2, f"• {self._meaning(line, packs)}")
+        text.update("\n".join(safe_text(part) for part in reasons))
 
     def _meaning(self, line: ReorderLine, packs: int) -> str:
-        """What the changed number means, once it is reckoned."""
-        after = self.after.get(line.item)
-        if after is None or after.packs != packs:
-            return "\n• What that means is being reckoned …"
-        text = (
-            f"\n• Then it runs out before the next chance with chance {after.stockout_chance:.0%}"
-        )
-        if after.left_at_expiry is not None:
-            text += f"; {after.left_at_expiry:,.4g} {line.unit} of it would be left at its date"
-        return text + "."
+        after = self.after.get((line.item, packs))
+        return "What that means is being worked out …" if after is None else meaning(line, after)
 
-    def _change(self, by: int) -> None:
-        line = self._current()
-        if line is None:
-            return
-        packs = self.packs[line.item] = max(0, self.packs[line.item] + by)
-        self._rows()
+    def _edit(self, line: ReorderLine, packs: int) -> None:
+        key = (line.item, line.packs)
+        if packs == line.packs:
+            self.edited.pop(key, None)
+        else:
+            self.edited[key] = packs
+            self._work_out(line, packs, lambda _after: self._worked_out())
+        self._total()
+        self._detail()
+
+    def _worked_out(self) -> None:
+        self._total()
+        self._detail()
+
+    def _work_out(self, line: ReorderLine, packs: int, then: Any) -> None:
+        """What so many packs would mean, once it is known."""
+        known = self.after.get((line.item, packs))
         snapshot = self.snapshot
-        if packs == line.packs or snapshot is None:
-            return
-        from stock.shop.consequence import consequence
+        if known is not None:
+            then(known)
+        elif snapshot is not None:
+            from stock.shop.consequence import consequence
 
-        def known(after: Consequence) -> None:
-            self.after[line.item] = after
-            self._detail()
+            def found(after: Consequence) -> None:
+                self.after[line.item, packs] = after
+                then(after)
 
-        self.look(lambda _book: consequence(snapshot, line, packs), known, group="meaning")
+            self.look(lambda _book: consequence(snapshot, line, packs), found, group="meaning")
 
-    def action_more(self) -> None:
-        """One pack more of the line under the cursor."""
-        self._change(1)
+    def action_more(self, by: int) -> None:
+        """A pack more or less of the line under the cursor; none leaves it out."""
+        line = self._line()
+        if line is not None:
+            self._edit(line, max(0, self.packs(line) + by))
 
-    def action_less(self) -> None:
-        """One pack less; none leaves the line out."""
-        self._change(-1)
+    @on(Rows.Chosen)
+    def _type_packs(self, event: Rows.Chosen) -> None:
+        """Type a number of packs and see what it would mean."""
+        line: ReorderLine = event.row
+
+        def typed(form: Form, answers: Answers) -> None:
+            text = answers["packs"]
+            if whole_number()(text):
+                form.means("")
+                return
+            packs = int(text)
+            form.means(f"{packs} packs: being worked out …")
+            self._work_out(line, packs, lambda after: form.means(meaning(line, after)))
+
+        form = Form(
+            f"Packs of {line.item} from {line.supplier}",
+            (Field("packs", "Packs", str(self.packs(line)), check=whole_number()),),
+            note=f"The list says {line.packs}; 0 leaves the line out. Ordering nothing it runs out "
+            f"before the next chance delivers with chance {chance(line.stockout_chance)}.",
+            typed=typed,
+        )
+        self.ask(form, lambda answers: self._edit(line, int(answers["packs"])))
 
     def action_chart(self) -> None:
         """The chart, or the arithmetic again."""
         self.chart = not self.chart
-        self._detail()
-
-    def action_twin(self) -> None:
-        """The chart as text for those who do not look, or drawn again."""
-        self.shop_app.text_charts = not self.shop_app.text_charts
-        self._detail()
+        self.query_one(Picture).display = self.chart
+        self.query_one("#reorder-detail").display = not self.chart
+        self.query_one("#reorder-side").set_class(self.chart, "tall")
+        self.call_after_refresh(self._detail)
 
     def action_what_if(self) -> None:
-        """Ask for a change and compare the two lists side by side."""
-        snapshot = self.snapshot
-        if snapshot is None:
+        """Compare the list with one made for a change."""
+        if self.snapshot is None:
             self.say("The list is still being planned.")
             return
+        from stock.screens.what_if import WhatIfScreen
 
-        def answered(answer: dict[str, str] | None) -> None:
-            if answer is None or not answer["change"]:
-                return
-            from stock.shop.what_if import compare
+        self.app.push_screen(WhatIfScreen(self.snapshot))
 
-            self.look(lambda _book: compare(snapshot, [answer["change"]]), self._compared)
+    def action_purchases(self) -> None:
+        """Purchase orders."""
+        from stock.screens.purchases import PurchasesScreen
 
-        from stock.shop.what_if import QUESTIONS
+        self.app.push_screen(PurchasesScreen())
 
+    def action_open_item(self) -> None:
+        """The item under the cursor."""
+        line = self._line()
+        if line is not None:
+            from stock.screens.item import ItemScreen
+
+            self.app.push_screen(ItemScreen(line.item))
+
+    def action_notes(self) -> None:
+        """Totals by supplier, and what the planner remarks."""
+        weekly = self.weekly
+        if weekly is None:
+            return
+        lines = [
+            f"{total.supplier}: {total.lines} lines, goods {money(total.goods)}, freight "
+            f"{money(total.freight)}; order on {total.order_on}."
+            + (
+                f" {money(total.short_of_minimum)} short of its minimum {money(total.minimum)}."
+                if total.short_of_minimum
+                else ""
+            )
+            for total in weekly.totals
+        ]
         self.app.push_screen(
-            Form(
-                "What if …? (the book is not touched)",
-                (Field("change", "Change", hint="lead BRAMBLE +5"),),
-                note="For example: " + "; ".join(QUESTIONS),
-            ),
-            answered,
+            Words(
+                f"The week's list of {weekly.day}",
+                "\n".join([*lines, "", *weekly.findings]) or "Nothing to remark.",
+            )
         )
-
-    def _compared(self, found: WhatIf) -> None:
-        rows = []
-        for one in found.differences:
-            sides = [
-                f"{side.packs} packs by {side.order_by:%m-%d}" if side else "–"
-                for side in (one.before, one.after)
-            ]
-            rows.append(f"{one.item:<16} {sides[0]:<18} {sides[1]}")
-        head = f"What if {'; '.join(found.said)}?"
-        text = (
-            "\n".join([f"{'item':<16} {'now':<18} then", *rows])
-            if rows
-            else "The list would stay as it is."
-        )
-        self.query_one("#reorder-detail", Static).update(
-            safe_text(head) + "\n" + "\n".join(safe_text(row) for row in text.splitlines())
-        )
-        self.say(f"{len(rows)} lines would differ. An arrow key shows the line's sums again.")
 
     def action_accept(self) -> None:
         """Ask for which supplier, then make draft purchase orders."""
-        line = self._current()
-        if line is None or self.weekly is None:
+        weekly = self.weekly
+        if weekly is None or not weekly.lines:
             self.say("There is nothing to accept.")
             return
+        suppliers = list(dict.fromkeys(line.supplier for line in weekly.lines))[:9]
+        answers = [("a", f"all {len(weekly.lines)} lines")]
+        for number, code in enumerate(suppliers, 1):
+            own = [line for line in weekly.lines if line.supplier == code]
+            cost = money(sum(self._cost(line) for line in own))
+            answers.append((f"{number}", f"only {code}: {len(own)} lines, {cost}"))
+
+        def answered(answer: str | None) -> None:
+            if answer:
+                self._accept("" if answer == "a" else suppliers[int(answer) - 1])
+
         self.app.push_screen(
-            Question(
-                "Make draft purchase orders of the list? Nothing is sent.",
-                (
-                    ("s", f"only {line.supplier}'s lines"),
-                    ("a", "all lines"),
-                ),
-            ),
-            lambda answer: self._accepted(answer, line.supplier),
+            Question("Make draft purchase orders of the list? Nothing is sent.", answers), answered
         )
 
-    def _accepted(self, answer: str | None, supplier: str) -> None:
-        weekly = self.weekly
-        if not answer or weekly is None:
+    def _accept(self, supplier: str) -> None:
+        weekly, snapshot, day = self.weekly, self.snapshot, self.day
+        if weekly is None:
             return
-        from stock.shop.accepting import accept_reorder
-        from stock.shop.station import who
-
-        only = supplier if answer == "s" else ""
         packs = {
-            line.item: self.packs[line.item]
+            line.item: self.packs(line)
             for line in weekly.lines
-            if only in ("", line.supplier) and self.packs[line.item] != line.packs
+            if supplier in ("", line.supplier) and self.packs(line) != line.packs
         }
-        day = self.shop_app.business_day()
 
-        def done(accepted: Any) -> None:
+        def act(book: Book) -> Accepted:
+            from stock.shop.accepting import accept_reorder
+            from stock.shop.forecast_log import keep_needs
+            from stock.shop.station import who
+
+            accepted = accept_reorder(
+                book, weekly, on=day, supplier_code=supplier, packs=packs, who=who()
+            )
+            keep_needs(book, day, snapshot)
+            return accepted
+
+        def done(accepted: Accepted) -> None:
             drafts = ", ".join(purchase.ref for purchase in accepted.purchases)
-            notes = (" " + " ".join(accepted.notes)) if accepted.notes else ""
-            self.say(f"✓ {len(accepted.added)} lines on draft purchase orders {drafts}.{notes}")
+            self.say(
+                f"✓ {len(accepted.added)} lines on draft purchase orders {drafts} (p). "
+                + " ".join(accepted.notes)
+            )
             self.look_again()
 
-        self.post(
-            lambda book: accept_reorder(
-                book,
-                weekly,
-                on=day,
-                supplier_code=only,
-                packs=packs,
-                who=who(),
-            ),
-            done,
+        self.post(act, done)
+
+
+def _drawn(state: Any, weekly: Decisions, width: int, height: int) -> str:
+    from stock.shop.stock_chart import stock_chart
+
+    return stock_chart(state, weekly, width=width, height=height)
+
+
+def meaning(line: ReorderLine, after: Consequence) -> str:
+    """What so many packs would mean, in a sentence or two."""
+    text = (
+        f"{after.packs} packs ({amount(after.amount, line.unit)}, {money(after.cost)}): runs out "
+        f"before the next chance delivers with chance {chance(after.stockout_chance)}"
+    )
+    if after.left_at_expiry is not None:
+        text += (
+            f"; some of it expires with chance {chance(after.expiry_chance)}, "
+            f"{amount(after.left_at_expiry, line.unit)} of it on average"
         )
+    return text + "."

@@ -1,4 +1,4 @@
-"""Shelf: items, their lots and containers, and machine slots as gauges; weigh, load, count here."""
+"""Shelf: items with what is here of them, or the machine slots as gauges; Enter opens an item."""
 
 from __future__ import annotations
 
@@ -8,362 +8,273 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual import on
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
-from textual.widgets import DataTable, Input, Static
+from textual.widgets import Static
 
-from stock.exchange.safe_text import safe_text
+from stock.screens import deeds
 from stock.screens.base import ShopScreen
-from stock.screens.dialogs import Field, Form
-from stock.units import format_amount
+from stock.screens.widgets.find import Find
+from stock.screens.widgets.gauge import gauge
+from stock.screens.widgets.rows import PAGE, Column, Rows
+from stock.screens.wording import held, some
 
 if TYPE_CHECKING:
-    from stock.shop.onhand import OnHand
+    from stock.shop import Book
+    from stock.shop.views.pages import Page
     from stock.shop.views.stockroom import ItemRow, SlotRow
 
-CHEMICALS = (
-    "Ink and pretreat are chemicals: gloves and eye protection, the safety data sheet first; "
-    "waste ink by its section 13 and local rules."
-)
-
-
-def gauge(share: float, width: int = 12) -> str:
-    """How full, as a bar and in per cent: ``██████······  50 %``."""
-    filled = round(max(0.0, min(1.0, share)) * width)
-    return "█" * filled + "·" * (width - filled) + f" {share:4.0%}"
+OF_ITEMS = frozenset(("count", "sheet", "find"))
+OF_SLOTS = frozenset(("weigh", "dip", "unload", "shaken"))
 
 
 class ShelfScreen(ShopScreen):
-    """What is here: three views, one key each way."""
+    """What is here."""
 
     MODE = "shelf"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("s", "slots", "Slots/items", tooltip="Machine slots, or items again"),
-        Binding("enter", "open_row", "Lots", show=False),
-        Binding("escape", "items", "Back"),
-        Binding("slash", "find", "Find", key_display="/"),
-        Binding("l", "load", "Load"),
-        Binding("w", "weigh", "Weigh"),
-        Binding("c", "count", "Count"),
-        Binding("x", "scrap", "Scrap"),
+        Binding("slash", "find", "Find", key_display="/", tooltip="Part of a code or name"),
+        Binding("l", "load", "Load", tooltip="Load a slot, swap a cartridge, top up a tank"),
+        Binding("w", "weigh", "Weigh", tooltip="What the scale says of a slot"),
+        Binding("d", "dip", "Dip", tooltip="What the dipstick or gauge says of a tank"),
+        Binding("o", "unload", "Take out", tooltip="Take the cartridge out of a slot"),
+        Binding("k", "shaken", "Shaken", tooltip="Note that the white was shaken"),
+        Binding("c", "count", "Count", tooltip="Count the item here, blind"),
+        Binding("b", "sheet", "Count all", tooltip="Count shelf by shelf, blind"),
+        Binding("h", "history", "History", tooltip="Every movement of the item here"),
+        Binding("escape", "items", "Items", show=False),
     ]
 
     def __init__(self) -> None:
         super().__init__()
-        self.view = "items"
-        self.sku = ""
-        self.rows: list[Any] = []
+        self.showing = "items"
+        self.like = ""
         self.doubts: dict[str, float] = {}
 
     def body(self) -> Iterable[Widget]:
-        """A head, a field to find things, a table."""
-        yield Static("Reading …", id="shelf-head", classes="head", markup=False)
-        find = Input(placeholder="part of a code or name; Enter", id="find", classes="hidden")
-        yield find
-        table: DataTable[str] = DataTable(id="shelf-table", cursor_type="row", zebra_stripes=True)
-        yield table
+        """Two tables, one of them shown."""
+        yield Static("Reading …", id="head", markup=False)
+        yield Find("part of a code or name; Enter")
+        yield Rows(
+            (
+                Column("item", 13, flex=1),
+                Column("on shelf", 11, right=True),
+                Column("in slots", 11, right=True),
+                Column("set aside", 10, right=True),
+                Column("lots", 4, right=True),
+                Column("first date", 10),
+                Column("name", 10, flex=3),
+            ),
+            _item_cells,
+            empty="No items yet. i on Today takes in a file of them.",
+            id="items",
+        )
+        yield Rows(
+            (
+                Column("slot", 8),
+                Column("level", 12),
+                Column("", 5, right=True),
+                Column("amount", 16, right=True),
+                Column("item", 10, flex=1),
+                Column("use by", 10),
+                Column("feed", 9, goes=2),
+                Column("lots", 9, flex=2, goes=1),
+            ),
+            self._slot_cells,
+            empty="No machines yet. i on Today takes in a file of printers.",
+            id="slots",
+        )
+        yield Static(deeds.CHEMICALS, id="shelf-caution", classes="caution", markup=False)
 
     def on_mount(self) -> None:
-        """To the table."""
-        self.query_one("#shelf-table", DataTable).focus()
+        """To the items."""
+        self._turn("items")
         super().on_mount()
+
+    @property
+    def rows(self) -> Rows:
+        """The table shown."""
+        return self.query_one(f"#{self.showing}", Rows)
+
+    def _turn(self, to: str) -> None:
+        self.showing = to
+        for name in ("items", "slots"):
+            self.query_one(f"#{name}").display = name == to
+        self.query_one("#shelf-caution").display = to == "slots"
+        self.rows.focus()
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Only what can be done with what is shown."""
+        if action in OF_ITEMS or action in OF_SLOTS:
+            return (action in OF_ITEMS) == (self.showing == "items")
+        return super().check_action(action, parameters)
 
     def look_again(self) -> None:
         """Read the present view."""
-        like = self.query_one("#find", Input).value.strip()
-        if self.view == "slots":
-            from stock.shop.views.stockroom import slot_doubts_now, slots_now
+        if self.pointed and self.showing != "slots":
+            self._turn("slots")
+        if self.showing == "slots":
+            from stock.shop.views.stockroom import slots_now
 
-            day = self.shop_app.business_day()
-
-            def listed(rows: list[SlotRow]) -> None:
-                self._show_slots(rows)
-                self.look(lambda book: slot_doubts_now(book, day), self._doubted, group="doubts")
-
-            self.look(slots_now, listed)
-        elif self.view == "lots":
-            from stock.shop.onhand import on_hand
-
-            sku = self.sku
-            self.look(
-                lambda book: [row for row in on_hand(book) if row.item == sku], self._show_lots
-            )
+            self.look(slots_now, self._show_slots)
         else:
-            from stock.shop.views.stockroom import items_on_hand
+            self._read(self.rows.cursor // PAGE * PAGE, fresh=True)
 
-            self.look(lambda book: items_on_hand(book, like=like), self._show_items)
+    @on(Rows.PageWanted, "#items")
+    def _page(self, event: Rows.PageWanted) -> None:
+        self._read(event.first, fresh=False)
 
-    def _fill(self, head: str, columns: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
-        table = self.query_one("#shelf-table", DataTable)
-        keep = table.cursor_row
-        table.clear(columns=True)
-        table.add_columns(*columns)
-        for number, row in enumerate(rows):
-            table.add_row(*(safe_text(cell) for cell in row), key=str(number))
-        if rows:
-            table.move_cursor(row=min(keep, len(rows) - 1))
-        self.query_one("#shelf-head", Static).update(head)
+    def _read(self, first: int, *, fresh: bool) -> None:
+        like = self.like
 
-    def _show_items(self, rows: list[ItemRow]) -> None:
-        self.rows = rows
-        head = (
-            f"{len(rows)} items. Enter: lots   s: machine slots   /: find"
-            if rows
-            else "No items yet. stock import --template items shows what a file looks like."
-        )
-        self._fill(
-            head,
-            ("item", "on shelf", "in slots", "set aside", "lots", "first date", "name"),
-            [
-                (
-                    row.sku,
-                    format_amount(row.on_shelf, row.unit, places=0),
-                    format_amount(row.in_slots, row.unit, places=0) if row.in_slots else "–",
-                    format_amount(row.aside, row.unit, places=0) if row.aside else "–",
-                    str(row.lots),
-                    row.first_expiry.isoformat() if row.first_expiry else "–",
-                    row.name,
-                )
-                for row in rows
-            ],
-        )
+        def read(book: Book) -> Page[ItemRow]:
+            from stock.shop.views.pages import items_page
 
-    def _show_lots(self, rows: list[OnHand]) -> None:
-        self.rows = rows
-        self._fill(
-            f"{self.sku}: {len(rows)} lots and containers. Escape: items",
-            ("lot", "place", "container", "amount", "use by", "sealed until", "owner"),
-            [
-                (
-                    row.lot,
-                    row.place,
-                    row.container or "sealed",
-                    format_amount(row.amount, row.unit),
-                    row.effective_expiry.isoformat() if row.effective_expiry else "no date",
-                    row.sealed_expiry.isoformat() if row.sealed_expiry else "–",
-                    row.owner or "shop",
-                )
-                for row in rows
-            ],
-        )
+            return items_page(book, first=first, most=PAGE, like=like)
 
-    def _show_slots(self, rows: list[SlotRow]) -> None:
-        self.rows = rows
-        self._fill(
-            "Machine slots. l: load or swap   w: weigh   s: items",
-            ("slot", "channel", "level", "amount", "item", "use by", "lots"),
-            [
-                (
-                    row.slot,
-                    row.channel,
-                    gauge(row.share),
-                    format_amount(row.level, row.unit, places=0) + self._doubt(row),
-                    row.item or "–",
-                    row.effective_expiry.isoformat() if row.effective_expiry else "–",
-                    ", ".join(row.lots[:3]) + (" …" if len(row.lots) > 3 else ""),
-                )
-                for row in rows
-            ],
+        def show(page: Page[ItemRow]) -> None:
+            if like != self.like:
+                return
+            self.query_one("#items", Rows).show_page(page.count, page.first, page.rows, fresh=fresh)
+            if self.showing == "items":
+                of = f" with {like!r}" if like else ""
+                self.head(f"{page.count:,} items{of}. Enter: lots, chart   s: machine slots")
+
+        self.look(read, show, group=f"page {first}")
+
+    def _show_slots(self, slots: list[SlotRow]) -> None:
+        rows = self.query_one("#slots", Rows)
+        rows.show(slots, key=lambda slot: slot.slot)
+        if self.pointed:
+            place = next((n for n, slot in enumerate(slots) if slot.slot == self.pointed), None)
+            self.pointed = ""
+            if place is not None:
+                rows.go_to(place)
+        self.head(f"{len(slots)} machine slots: █ surely there, ▒ perhaps.   s: items")
+
+        def doubted(found: dict[str, float]) -> None:
+            self.doubts = found
+            rows.refresh()
+
+        from stock.shop.views.stockroom import slot_doubts
+
+        self.look_at_week(lambda week: slot_doubts(week.snapshot), doubted, group="doubts")
+
+    def _slot_cells(self, slot: SlotRow) -> tuple[str, ...]:
+        doubt = self.doubts.get(slot.slot, 0.0)
+        share = doubt * 1000 / slot.capacity if slot.capacity else 0.0
+        level = held(slot.level, slot.unit)
+        return (
+            slot.slot,
+            gauge(slot.share, share),
+            f"{slot.share:.0%}",
+            f"{level} ± {doubt:,.0f}" if doubt else level,
+            slot.item or "–",
+            slot.effective_expiry.isoformat() if slot.effective_expiry else "–",
+            slot.feed,
+            ", ".join(slot.lots),
         )
 
-    def _doubt(self, row: SlotRow) -> str:
-        """± one standard deviation, once it is reckoned."""
-        sd = self.doubts.get(row.slot)
-        return f" ± {sd:,.0f}" if sd else ""
+    @on(Rows.Chosen, "#items")
+    def _open(self, event: Rows.Chosen) -> None:
+        self._open_item(event.row.sku)
 
-    def _doubted(self, doubts: dict[str, float]) -> None:
-        self.doubts = doubts
-        if self.view == "slots":
-            self._show_slots(self.rows)
+    @on(Rows.Chosen, "#slots")
+    def _open_slot(self, event: Rows.Chosen) -> None:
+        if event.row.item:
+            self._open_item(event.row.item)
 
-    @on(DataTable.RowSelected, "#shelf-table")
-    def action_open_row(self) -> None:
-        """From an item to its lots."""
-        if self.view == "items" and self._current() is not None:
-            self.sku, self.view = self._current().sku, "lots"
-            self.look_again()
+    def _open_item(self, sku: str) -> None:
+        from stock.screens.item import ItemScreen
+
+        self.app.push_screen(ItemScreen(sku))
 
     def action_items(self) -> None:
-        """Back to the items."""
-        self.query_one("#find", Input).add_class("hidden")
-        self.view = "items"
-        self.query_one("#shelf-table", DataTable).focus()
-        self.look_again()
+        """The items, all of them."""
+        find = self.query_one(Find)
+        if self.showing == "items":
+            find.action_all()
+        else:
+            self.action_slots()
 
     def action_slots(self) -> None:
         """Slots, or items again."""
-        self.view = "items" if self.view == "slots" else "slots"
+        self.query_one(Find).display = False
+        self._turn("items" if self.showing == "slots" else "slots")
         self.look_again()
 
     def action_find(self) -> None:
         """Show the field to find items."""
-        self.view = "items"
-        field = self.query_one("#find", Input)
-        field.remove_class("hidden")
-        field.focus()
+        self.query_one(Find).call()
 
-    @on(Input.Submitted, "#find")
-    def _find(self) -> None:
-        self.query_one("#shelf-table", DataTable).focus()
-        self.look_again()
+    @on(Find.Wanted)
+    def _find(self, event: Find.Wanted) -> None:
+        if event.text != self.like:
+            self.like = event.text
+            self.query_one("#items", Rows).cursor = 0
+            self.look_again()
 
-    def _current(self) -> Any:
-        row = self.query_one("#shelf-table", DataTable).cursor_row
-        return self.rows[row] if 0 <= row < len(self.rows) else None
+    def _slot(self) -> Any:
+        return self.rows.current if self.showing == "slots" else None
 
     def action_load(self) -> None:
-        """Load, swap or top up the slot under the cursor."""
-        row = self._current()
-        slot = row.slot if self.view == "slots" and row else ""
-        item = row.item if self.view == "slots" and row else self._sku()
-        day = self.shop_app.business_day()
+        """Load, swap or top up."""
+        row = self.rows.current
+        if self.showing == "slots" and row is not None:
+            form = deeds.load_form(self.day, slot=row.slot, sku=row.item)
+        else:
+            form = deeds.load_form(self.day, sku=row.sku if row is not None else "")
+        self.ask(form)
 
-        def answered(answer: dict[str, str] | None) -> None:
-            if answer is None:
-                return
-            from stock.shop.loading import Load, load
-            from stock.shop.station import who
-
-            wanted = Load(
-                answer["slot"],
-                day,
-                sku=answer["item"],
-                lot=answer["lot"],
-                old=answer["old"],  # type: ignore[arg-type]
-            )
-            self.post(
-                lambda book: load(book, wanted, who=who()),
-                lambda done: self.booked(done.entry, str(done)),
-            )
-
-        self.app.push_screen(
-            Form(
-                "Load a slot, swap its cartridge, or top up its tank",
-                (
-                    Field("slot", "Slot", slot),
-                    Field("item", "Item", item),
-                    Field("lot", "Lot", hint="empty: first expired, first out"),
-                    Field("old", "Old cartridge", hint="empty, keep or waste (if one is in)"),
-                ),
-                note=CHEMICALS,
-            ),
-            answered,
-        )
-
-    def _sku(self) -> str:
-        row = self._current()
-        if row is None:
-            return ""
-        return str(row.sku if self.view == "items" else row.item)
+    def action_unload(self) -> None:
+        """Take a cartridge out."""
+        slot = self._slot()
+        self.ask(deeds.unload_form(self.day, slot=slot.slot if slot else ""))
 
     def action_weigh(self) -> None:
-        """Weigh the slot or container under the cursor."""
-        row = self._current()
-        what = ""
-        if row is not None and self.view == "slots":
-            what = row.slot
-        elif row is not None and self.view == "lots":
-            what = row.container
-        day = self.shop_app.business_day()
+        """Weigh the slot under the cursor."""
+        slot = self._slot()
+        self.ask(deeds.weigh_form(self.day, what=slot.slot if slot else ""))
 
-        def answered(answer: dict[str, str] | None) -> None:
-            if answer is None:
-                return
-            from stock.exchange.written import read_decimal
-            from stock.shop.station import who
-            from stock.shop.weighing import Weighing, weigh
+    def action_dip(self) -> None:
+        """Dip the slot under the cursor."""
+        slot = self._slot()
+        if slot is not None:
+            self.ask(deeds.dip_form(self.day, slot=slot.slot, unit=slot.unit))
 
-            try:
-                grams = float(read_decimal(answer["grams"]))
-            except ValueError as error:
-                self.complain(f"Grams: {error}")
-                return
-            weighing = Weighing(answer["what"], grams, day, answer["net"].lower() in ("y", "yes"))
-            self.post(
-                lambda book: weigh(book, weighing, who=who()),
-                lambda done: self.booked(done.entry, str(done)),
-            )
-
-        self.app.push_screen(
-            Form(
-                "What does the scale say?",
-                (
-                    Field("what", "Slot or container", what),
-                    Field("grams", "Grams"),
-                    Field("net", "Empty weight already off? (yes/no)", "no"),
-                ),
-            ),
-            answered,
-        )
+    def action_shaken(self) -> None:
+        """Note that a slot was shaken."""
+        slot = self._slot()
+        self.ask(deeds.shake_form(self.day, slot=slot.slot if slot else ""))
 
     def action_count(self) -> None:
-        """Count the item or lot under the cursor; the book's figure is not shown."""
-        row = self._current()
-        if row is None or self.view == "slots":
-            self.say("Put the cursor on an item or a lot to count it; slots are weighed (w).")
-            return
-        sku, unit = self._sku(), row.unit
-        lot = row.lot if self.view == "lots" else ""
-        where = row.place if self.view == "lots" else "SHELF"
-        container = row.container if self.view == "lots" else ""
-        day = self.shop_app.business_day()
+        """Count the item under the cursor."""
+        row = self.rows.current
+        if row is not None:
+            self.ask(deeds.count_form(self.day, sku=row.sku, unit=row.unit))
 
-        def answered(answer: dict[str, str] | None) -> None:
-            if answer is None:
-                return
-            from stock.shop.counting import CountRow, count
-            from stock.shop.station import who
-            from stock.units import parse_amount
+    def action_sheet(self) -> None:
+        """Count everything, or one kind, blind."""
+        from stock.screens.counting import CountScreen
 
-            try:
-                held = parse_amount(answer["counted"], unit)
-            except ValueError as error:
-                self.complain(f"Counted: {error}")
-                return
-            counted = CountRow(answer["place"], sku, held, lot=lot, container=container)
-            self.post(
-                lambda book: count(book, [counted], answer["reason"], on=day, who=who()),
-                lambda done: self.booked(
-                    done.entry, f"{done}" + "".join(f"; {d}" for d in done.differences)
-                ),
-            )
+        self.app.push_screen(CountScreen())
 
-        self.app.push_screen(
-            Form(
-                f"Count {sku} {lot}".rstrip() + " (blind: the book's figure is shown afterwards)",
-                (
-                    Field("place", "Place", where),
-                    Field("counted", f"Counted ({unit})"),
-                    Field("reason", "Reason", "count"),
-                ),
-            ),
-            answered,
-        )
+    def action_history(self) -> None:
+        """Movements of the item under the cursor."""
+        from stock.screens.history import HistoryScreen
 
-    def action_scrap(self) -> None:
-        """Throw away the lot or container under the cursor."""
-        row = self._current()
-        if row is None or self.view != "lots":
-            self.say("Open an item's lots (Enter) and put the cursor on the one to scrap.")
-            return
-        day = self.shop_app.business_day()
+        row = self.rows.current
+        sku = "" if row is None else row.sku if self.showing == "items" else row.item
+        self.app.push_screen(HistoryScreen(sku=sku))
 
-        def answered(answer: dict[str, str] | None) -> None:
-            if answer is None:
-                return
-            from stock.shop.choosing import Choice
-            from stock.shop.setting_aside import scrap
-            from stock.shop.station import who
 
-            choice = Choice(sku=row.item, lot=row.lot, container=row.container, place=row.place)
-            self.post(
-                lambda book: scrap(book, choice, answer["reason"], on=day, who=who()),
-                lambda done: self.booked(done.entry, str(done)),
-            )
-
-        self.app.push_screen(
-            Form(
-                f"Scrap {row.item} lot {row.lot} at {row.place}",
-                (Field("reason", "Reason", hint="spilled, frozen, damaged …"),),
-                note=CHEMICALS,
-            ),
-            answered,
-        )
+def _item_cells(row: ItemRow) -> tuple[str, ...]:
+    return (
+        row.sku,
+        some(row.on_shelf, row.unit),
+        some(row.in_slots, row.unit),
+        some(row.aside, row.unit),
+        str(row.lots) if row.lots else "–",
+        row.first_expiry.isoformat() if row.first_expiry else "–",
+        row.name,
+    )

@@ -1,20 +1,27 @@
-"""Today: what needs a person now, with the key that leads there."""
+"""Today: what needs a person now, with the key that leads there; the slots' levels beside it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import on
 from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
 from textual.widget import Widget
-from textual.widgets import DataTable, Static
+from textual.widgets import Static
 
+from stock.clock import week_label
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
+from stock.screens.widgets.gauge import gauge
+from stock.screens.widgets.rows import Column, Rows
 
 if TYPE_CHECKING:
+    from stock.shop import Book
+    from stock.shop.imports import Imported
     from stock.shop.views.attention import Attention
+    from stock.shop.views.stockroom import SlotRow
 
 
 class TodayScreen(ShopScreen):
@@ -22,71 +29,103 @@ class TodayScreen(ShopScreen):
 
     MODE = "today"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "there", "Go there", show=False),
+        Binding("i", "take_file", "Import", tooltip="Take in a file: orders, deliveries, items …"),
+        Binding("h", "history", "History", tooltip="Every entry and movement, newest first"),
     ]
 
-    def __init__(self) -> None:
-        super().__init__()
-        self.found: list[Attention] = []
-
     def body(self) -> Iterable[Widget]:
-        """A head and a table."""
-        yield Static("Looking …", id="today-head", classes="head", markup=False)
-        table: DataTable[str] = DataTable(id="today-table", cursor_type="row", zebra_stripes=True)
-        yield table
+        """A head and a table; the slots where there is room."""
+        yield Static("Opening the book …", id="head", markup=False)
+        with Horizontal(classes="pair"):
+            yield Rows(
+                (Column("kind", 6), Column("what needs you", 30, flex=1), Column("where", 11)),
+                lambda one: (one.kind, one.text, one.where_name),
+                empty="Nothing needs you.",
+                id="today-rows",
+            )
+            with VerticalScroll(classes="detail wide-only"):
+                yield Static("", id="today-slots", markup=False)
         yield Static("", id="today-detail", classes="note", markup=False)
 
     def on_mount(self) -> None:
-        """Columns."""
-        table = self.query_one("#today-table", DataTable)
-        table.add_columns("kind", "where", "what needs you")
-        table.focus()
+        """To the list."""
+        self.query_one(Rows).focus()
         super().on_mount()
 
     def look_again(self) -> None:
         """Quick things first; the plan's follow when it is made."""
-        from stock.shop.views.attention import from_book, from_plan
+        day = self.day
 
-        day = self.shop_app.business_day()
+        def quick(found: tuple[list[Attention], list[SlotRow]]) -> None:
+            known, slots = found
+            self._show(known, planning=True)
+            self.query_one("#today-slots", Static).update(safe_lines(slots_text(slots)))
+            from stock.shop.views.attention import of_week
 
-        def quick(found: list[Attention]) -> None:
-            self._show(found, planning=True)
-            self.look(
-                lambda book: from_plan(book, day),
-                lambda more: self._show([*found, *more], planning=False),
-                group="plan",
-            )
+            self.look_at_week(of_week, lambda more: self._show([*known, *more], planning=False))
 
-        self.look(lambda book: from_book(book, day), quick)
+        self.look(lambda book: _quick(book, day), quick)
 
     def _show(self, found: list[Attention], *, planning: bool) -> None:
-        self.found = found
-        table = self.query_one("#today-table", DataTable)
-        keep = table.cursor_row
-        table.clear()
-        for number, one in enumerate(found):
-            table.add_row(one.kind, one.where_name, safe_text(one.text), key=str(number))
-        if found:
-            table.move_cursor(row=min(keep, len(found) - 1))
-        day = self.shop_app.business_day()
-        waiting = " Planning …" if planning else ""
-        head = (
-            f"{day}: {len(found)} things need you. Enter goes there.{waiting}"
-            if found
-            else f"{day}: nothing needs you.{waiting}"
-        )
-        self.query_one("#today-head", Static).update(head)
+        rows = self.query_one(Rows)
+        rows.show(found, key=lambda one: one.text)
+        day = self.day
+        waiting = "  Planning …" if planning else ""
+        count = f"{len(found)} things need you" if len(found) != 1 else "1 thing needs you"
+        said = f"{count}. Enter goes there." if found else "nothing needs you."
+        self.head(f"{day:%a} {day}, {week_label(day)}: {said}{waiting}")
 
-    @on(DataTable.RowHighlighted, "#today-table")
-    def _whole(self) -> None:
+    @on(Rows.Moved)
+    def _whole(self, event: Rows.Moved) -> None:
         """The whole sentence of the row under the cursor: a narrow table cuts it."""
-        row = self.query_one("#today-table", DataTable).cursor_row
-        text = self.found[row].text if 0 <= row < len(self.found) else ""
+        text = event.row.text if event.row is not None else ""
         self.query_one("#today-detail", Static).update(safe_text(text))
 
-    @on(DataTable.RowSelected, "#today-table")
-    def action_there(self) -> None:
+    @on(Rows.Chosen)
+    def _there(self, event: Rows.Chosen) -> None:
         """To the screen where the thing under the cursor is done."""
-        row = self.query_one("#today-table", DataTable).cursor_row
-        if 0 <= row < len(self.found):
-            self.shop_app.action_go(self.found[row].where)
+        where, _, what = event.row.where.partition(":")
+        if where == "import":
+            self.action_take_file(what)
+        else:
+            self.shop_app.go_to(where, what)
+
+    def action_take_file(self, kind: str = "") -> None:
+        """Take in a file."""
+        from stock.screens.first_run import import_form, import_sentence
+
+        def taken(done: Imported) -> None:
+            self.say(f"✓ {import_sentence(done)}")
+            self.look_again()
+
+        self.ask(import_form(self.day, kind), taken)
+
+    def action_history(self) -> None:
+        """Every entry."""
+        from stock.screens.history import HistoryScreen
+
+        self.app.push_screen(HistoryScreen())
+
+
+def _quick(book: Book, day: Any) -> tuple[list[Attention], list[SlotRow]]:
+    from stock.shop.views.attention import first_steps, from_book
+    from stock.shop.views.stockroom import slots_now
+
+    slots = slots_now(book)
+    return [*first_steps(book), *from_book(book, day, slots)], slots
+
+
+def slots_text(slots: list[SlotRow]) -> str:
+    """Every slot as a bar."""
+    if not slots:
+        return "No machine slots yet."
+    wide = max(len(slot.slot) for slot in slots)
+    lines = ["Machine slots", ""]
+    for slot in slots:
+        lines.append(f"{slot.slot:<{wide}}  {gauge(slot.share)} {slot.share:4.0%}  {slot.item}")
+    return "\n".join(lines)
+
+
+def safe_lines(text: str) -> str:
+    """Text of several lines, each made harmless."""
+    return "\n".join(safe_text(line) for line in text.splitlines())

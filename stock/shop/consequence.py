@@ -9,6 +9,8 @@ from stock.plan.decisions import ReorderLine
 from stock.plan.snapshot import OnOrder, Snapshot, StockLot
 
 ORDERED = "this order"
+LONGEST_DAYS = 180
+"""Farther than half a year ahead is guesswork; use goes on at the pace it had (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,12 +22,16 @@ class Consequence:
         stockout_chance: Chance of running out before the next chance to order delivers.
         left_at_expiry: Expected rest of this order when a lot delivered now would expire, base
             units; None where it does not expire.
+        cost: Price of the packs after breaks, minor units.
+        expiry_chance: Chance that some of this order expires; 0 where it does not expire.
     """
 
     packs: int
     amount: float
     stockout_chance: float
     left_at_expiry: float | None
+    cost: float = 0.0
+    expiry_chance: float = 0.0
 
 
 def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequence:
@@ -34,8 +40,10 @@ def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequenc
     Raises:
         KeyError: The line's item or offer is not in the snapshot.
     """
+    from stock.plan.cover import left_at_date, sort_out
     from stock.plan.decide import plan
-    from stock.plan.expiry import expiring
+    from stock.plan.needs import Course, DemandNeeds, horizon_for
+    from stock.plan.price import purchase_cost
 
     item = next(one for one in snapshot.items if one.sku == line.item)
     offer = next(
@@ -54,12 +62,18 @@ def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequenc
     coming = OnOrder(ORDERED, item.sku, line.supplier, amount, line.order_on or snapshot.day)
     ordered = replace(alone, on_order=(*alone.on_order, coming) if packs else alone.on_order)
     chance = plan(ordered).state(item.sku).stockout_chance
-    life = offer.shelf_life_days or item.shelf_life_days
-    if life is None or not packs:
-        return Consequence(packs, amount, chance, None)
-    until = snapshot.day + timedelta(days=round(line.lead_days) + life)
+    cost = float(purchase_cost(offer, packs))
+    lives = [days for days in (offer.shelf_life_days, item.shelf_life_days) if days]
+    if not lives or not packs:
+        return Consequence(packs, amount, chance, None, cost)
+    until = snapshot.day + timedelta(days=round(line.lead_days) + min(lives))
     lot = StockLot(item.sku, ORDERED, "SHELF", "shelf", amount, effective_expiry=until)
     here = replace(alone, stock=(*alone.stock, lot))
-    lots = expiring(here, (until - snapshot.day).days)
-    left = sum(found.left_mean for found in lots if found.lot == ORDERED)
-    return Consequence(packs, amount, chance, left)
+    shelf = sort_out(here.stock, here.day)[item.sku]
+    needs = DemandNeeds(here, horizon_for(here, min((until - here.day).days, LONGEST_DAYS)))
+    left = left_at_date(Course(needs.daily([needs.row(item.sku)])), 0, shelf)
+    dated = [entry for entry in shelf.counted if entry.last_day is not None]
+    place = next(n for n, entry in enumerate(dated) if entry.lot.lot == ORDERED)
+    rest = left[place]
+    expires = float((rest > 1e-9 * max(amount, 1.0)).mean())
+    return Consequence(packs, amount, chance, float(rest.mean()), cost, expires)

@@ -1,4 +1,8 @@
-"""One item's stock and need as a chart of characters, drawn by plotext."""
+"""One item's stock and need as a chart of characters, drawn by plotext.
+
+The library keeps one figure for the whole process: one chart is drawn at a time. Different letters
+stand for different things, explained above and below the chart; no colour.
+"""
 
 from __future__ import annotations
 
@@ -9,35 +13,46 @@ if TYPE_CHECKING:
     from stock.plan.decisions import Decisions, ItemState
 
 
+def begin(width: int, height: int) -> None:
+    """An empty figure of so many characters, whatever the terminal's own size is."""
+    import plotext
+
+    plotext.clear_figure()
+    plotext.limit_size(False, False)
+    plotext.plot_size(width, height)
+    plotext.theme("clear")
+
+
 def stock_chart(state: ItemState, weekly: Decisions, *, width: int = 80, height: int = 20) -> str:
     """Stock if nothing is ordered with its band, need, deliveries, and the level to order at."""
     import plotext
 
-    plotext.clear_figure()
-    plotext.plot_size(width, height)
-    plotext.theme("clear")
+    begin(width, height)
     weeks = len(state.stock_mid)
     ends = list(range(weeks + 1))
     here = state.on_hand_usable
-    mid = [here, *state.stock_mid.tolist()]
-    plotext.plot(ends, [here, *state.stock_high.tolist()], label="stock, high", marker="dot")
-    plotext.plot(ends, mid, label="stock, nothing ordered", marker="braille")
-    plotext.plot(ends, [here, *state.stock_low.tolist()], label="stock, low", marker="dot")
-    need = [state.need_high.tolist(), state.need_low.tolist()]
-    plotext.plot(ends[1:], need[0], label="need of the week, high", marker="+")
-    plotext.plot(ends[1:], need[1], label="need of the week, low", marker="-")
+    plotext.plot(ends, [here, *state.stock_high.tolist()], marker="dot")
+    plotext.plot(ends, [here, *state.stock_low.tolist()], marker="dot")
+    plotext.plot(ends[1:], state.need_high.tolist(), marker="+")
+    plotext.plot(ends[1:], state.need_low.tolist(), marker="-")
+    plotext.plot(ends, [here, *state.stock_mid.tolist()], marker="braille")
+    below = ["+ - need of the week (8 in 10)"]
     arrivals = [((day - weekly.day).days / 7, amount) for day, amount in state.deliveries]
     shown = [(week, amount) for week, amount in arrivals if week <= weeks]
     if shown:
-        plotext.scatter(*map(list, zip(*shown, strict=True)), label="delivery", marker="D")
+        plotext.scatter(*map(list, zip(*shown, strict=True)), marker="D")
+        below.append("D delivery")
     if state.order_arrives is not None and state.order_amount > 0:
         at = (state.order_arrives - weekly.day).days / 7
         if at <= weeks:
-            plotext.scatter([at], [state.order_amount], label="this order", marker="O")
+            plotext.scatter([at], [state.order_amount], marker="O")
+            below.append("O this order")
     if state.level > 0:
         plotext.hline(state.level)
+        below.append(f"─ order below {state.level:,.0f}")
     starts = [weekly.day + timedelta(days=7 * week) for week in ends]
     plotext.xticks(ends, [f"{day:%d %b}" for day in starts])
     unit = "pieces" if state.unit == "each" else state.unit
-    plotext.title(f"{state.item}, {unit} (line across: order below {state.level:,.0f})")
+    plotext.title(f"{state.item}, {unit}: ⠒ stock if nothing is ordered (• 8 in 10)")
+    plotext.xlabel("  ".join(below))
     return str(plotext.build())

@@ -91,7 +91,7 @@ def test_the_chart_draws_stock_need_and_level(traded, monkeypatch):
 
     weekly = reorder_list(open_book(os.environ["STOCK_BOOK"]), date.fromisoformat(ON[1]))
     drawn = stock_chart(weekly.state("TEE-BLK-L"), weekly, width=80, height=20)
-    for words in ("TEE-BLK-L", "stock, nothing ordered", "need of the week", "this order"):
+    for words in ("TEE-BLK-L", "stock if nothing is ordered", "need of the week", "this order"):
         assert words in drawn
     assert len(drawn.splitlines()) <= 21
 

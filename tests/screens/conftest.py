@@ -15,10 +15,11 @@ import pytest
 from PIL import Image
 from textual.pilot import Pilot
 
-from stock.book.opening import create_book
+from stock.book.opening import create_book, open_book
 from stock.screens.app import StockApp
 from stock.shop.imports import import_rows
 from stock.shop.loading import Load, load
+from stock.shop.onhand import on_hand
 
 DAY = date(2026, 3, 11)
 
@@ -117,8 +118,10 @@ def opened(book_file: Path) -> Open:
     """Open the app on the test's book: ``async with opened() as pilot``."""
 
     @asynccontextmanager
-    async def run(size: tuple[int, int] = (80, 24), address: str = "") -> AsyncIterator[Pilot[Any]]:
-        app = StockApp(address or str(book_file), day=DAY)
+    async def run(
+        size: tuple[int, int] = (80, 24), address: str = "", day: date = DAY
+    ) -> AsyncIterator[Pilot[Any]]:
+        app = StockApp(address or str(book_file), day=day)
         async with app.run_test(size=size) as pilot:
             await settled(pilot)
             yield pilot
@@ -152,3 +155,12 @@ def shown(pilot: Pilot[Any]) -> str:
     """The screen as text, line by line."""
     strips = pilot.app.screen._compositor.render_strips()
     return "\n".join("".join(part.text for part in strip).rstrip() for strip in strips)
+
+
+def held(book_file: Path, item: str) -> float:
+    """Base units of an item anywhere in the book."""
+    book = open_book(book_file)
+    try:
+        return sum(row.amount for row in on_hand(book) if row.item == item) / 1000
+    finally:
+        book.close()

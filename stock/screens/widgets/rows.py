@@ -128,6 +128,7 @@ class Rows(ScrollView, can_focus=True):
         self._pages: dict[int, Sequence[Any]] = {}
         self._asked: set[int] = set()
         self._widths: list[int] = []
+        self._laid_for = -1
 
     @property
     def current(self) -> Any:
@@ -184,7 +185,8 @@ class Rows(ScrollView, can_focus=True):
 
     def _lay_out(self) -> None:
         """Widths of the columns in this window; 0 for those that went."""
-        room = self.scrollable_content_region.width - 1
+        self._laid_for = self.size.width
+        room = self._laid_for - 1
         kept = list(self.columns)
         while sum(c.width + 1 for c in kept) > room and any(c.goes for c in kept):
             kept.remove(max(kept, key=lambda c: c.goes))
@@ -199,6 +201,8 @@ class Rows(ScrollView, can_focus=True):
             self._widths.append(column.width + extra)
 
     def _line(self, mark: str, cells: Sequence[str], width: int) -> str:
+        if self._laid_for != self.size.width:
+            self._lay_out()
         parts = [mark]
         for cell, column, wide in zip(cells, self.columns, self._widths, strict=True):
             if not wide:

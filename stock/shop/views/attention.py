@@ -2,35 +2,48 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import TYPE_CHECKING
 
 from sqlalchemy import func, select
 
 from stock.book.opening import Book
 from stock.book.tables import (
+    artwork,
     customer_order,
     entry,
     item,
     order_line,
     overrun,
+    pack,
     place,
+    printer,
     purchase_order,
     rate,
     reading,
+    receipt,
     supplier,
 )
-from stock.shop.views.stockroom import slots_now
+from stock.shop.views.stockroom import SlotRow, slots_now
+
+if TYPE_CHECKING:
+    from stock.shop.views.week_at_hand import Week
 
 LOW_SHARE = 0.15
 """A slot this empty is worth a look before the next long job: judgement, no source."""
 
 RECENT_DAYS = 7
+SOON_DAYS = 30
 
 
 @dataclass(frozen=True, slots=True)
 class Attention:
-    """One thing: its kind, a sentence, and the screen where it is done."""
+    """One thing: its kind, a sentence, and the screen where it is done.
+
+    ``where`` is a screen, or ``screen:what`` with what is looked at there, or ``import:kind``.
+    """
 
     kind: str
     text: str
@@ -38,7 +51,38 @@ class Attention:
     where_name: str
 
 
-def from_book(book: Book, day: date) -> list[Attention]:
+FIRST_STEPS = (
+    ("suppliers", supplier, "who sells to you"),
+    ("items", item, "inks, pretreat, blanks, supplies"),
+    ("packs", pack, "what is bought in which size, at which price"),
+    ("printers", printer, "machines with their slots"),
+    ("artworks", artwork, "what is printed"),
+    ("orders", customer_order, "what is to be printed"),
+    ("deliveries", receipt, "what is on the shelf"),
+)
+
+
+def first_steps(book: Book) -> list[Attention]:
+    """What a young book still lacks, in the order in which it is taken in."""
+    with book.reading() as connection:
+        lacking = [
+            (kind, meaning)
+            for kind, table, meaning in FIRST_STEPS
+            if connection.execute(select(table.c.id).limit(1)).first() is None
+        ]
+    return [
+        Attention(
+            "start",
+            f"No {kind} in the book yet ({meaning}): take in a file of them. "
+            f"stock import --template {kind} shows what it looks like.",
+            f"import:{kind}",
+            "i Import",
+        )
+        for kind, meaning in lacking
+    ]
+
+
+def from_book(book: Book, day: date, slots: Sequence[SlotRow] | None = None) -> list[Attention]:
     """What plain reading tells at once."""
     found: list[Attention] = []
     with book.reading() as connection:
@@ -58,7 +102,7 @@ def from_book(book: Book, day: date) -> list[Attention]:
                     "late",
                     f"{row.ref} from {row.code} was promised for {row.promised_on}, "
                     f"{days} days ago.",
-                    "receive",
+                    f"receive:{row.ref}",
                     "2 Receive",
                 )
             )
@@ -77,7 +121,7 @@ def from_book(book: Book, day: date) -> list[Attention]:
                 Attention(
                     "check",
                     f"{sku} at {where} gave less than was asked on {when}: weigh or count it.",
-                    "shelf",
+                    f"shelf:{where}",
                     "4 Shelf",
                 )
             )
@@ -90,10 +134,12 @@ def from_book(book: Book, day: date) -> list[Attention]:
             .limit(20)
         )
         for ref, due in behind:
-            found.append(Attention("due", f"Order {ref} was due on {due}.", "press", "3 Press log"))
+            found.append(
+                Attention("due", f"Order {ref} was due on {due}.", f"press:{ref}", "3 Press log")
+            )
         calibrated = connection.scalar(select(func.count()).where(rate.c.calibrated.is_(True)))
         readings = connection.scalar(select(func.count()).select_from(reading))
-        if not calibrated:
+        if not calibrated and connection.scalar(select(func.count()).select_from(printer)):
             found.append(
                 Attention(
                     "rates",
@@ -103,13 +149,13 @@ def from_book(book: Book, day: date) -> list[Attention]:
                     "4 Shelf",
                 )
             )
-    for slot in slots_now(book):
+    for slot in slots_now(book) if slots is None else slots:
         if slot.level and slot.share < LOW_SHARE:
             found.append(
                 Attention(
                     "low",
                     f"Slot {slot.slot} ({slot.item}) is at {slot.share:.0%}.",
-                    "shelf",
+                    f"shelf:{slot.slot}",
                     "4 Shelf",
                 )
             )
@@ -119,35 +165,26 @@ def from_book(book: Book, day: date) -> list[Attention]:
                     "date",
                     f"Slot {slot.slot} ({slot.item}) is past its date {slot.effective_expiry}: "
                     "test before a paid job.",
-                    "expiry",
-                    "7 Expiry",
+                    f"shelf:{slot.slot}",
+                    "4 Shelf",
                 )
             )
     return found
 
 
-def from_plan(book: Book, day: date) -> list[Attention]:
+def of_week(week: Week) -> list[Attention]:
     """What the plan tells: lines to order today, lots that will leave a rest."""
-    from stock.plan.decide import plan
-    from stock.plan.expiry import expiring
-    from stock.shop.planning import snapshot_of
-
-    snapshot = snapshot_of(book, day)
-    weekly = plan(snapshot)
+    weekly = week.weekly
     found: list[Attention] = []
-    urgent = [line for line in weekly.lines if line.order_by <= day]
+    urgent = [line for line in weekly.lines if line.order_by <= weekly.day]
     if weekly.lines:
         names = ", ".join(line.item for line in urgent[:5])
         more = f", {len(urgent)} of them today: {names}" if urgent else ""
+        count = f"{len(weekly.lines)} lines" if len(weekly.lines) > 1 else "1 line"
         found.append(
-            Attention(
-                "order",
-                f"{len(weekly.lines)} lines on the week's list{more}.",
-                "reorder",
-                "6 Reorder",
-            )
+            Attention("order", f"{count} on the week's list{more}.", "reorder", "6 Reorder")
         )
-    for lot in expiring(snapshot, 30):
+    for lot in week.expiring(SOON_DAYS):
         if lot.days >= 0 and lot.left_mean > 0.05 * lot.amount:
             left = f"{lot.left_mean:,.4g} {lot.unit}".replace(" each", "")
             found.append(
@@ -155,7 +192,7 @@ def from_plan(book: Book, day: date) -> list[Attention]:
                     "date",
                     f"{lot.item} lot {lot.lot} at {lot.place}: {left} left on "
                     f"{lot.effective_expiry}.",
-                    "expiry",
+                    f"expiry:{lot.lot}",
                     "7 Expiry",
                 )
             )

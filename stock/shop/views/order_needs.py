@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date
+from typing import TYPE_CHECKING
 
-from stock.book.opening import Book
+if TYPE_CHECKING:
+    from stock.plan.snapshot import Snapshot
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +28,8 @@ class OrderNeeds:
     lines: tuple[NeedRow, ...]
 
 
-def needs_of_order(book: Book, order: str, day: date) -> OrderNeeds:
+def needs_in(snapshot: Snapshot, order: str) -> OrderNeeds:
     """Needs of the order's lines not yet printed; misprints are not counted here."""
-    from stock.shop.planning import snapshot_of
-
-    snapshot = snapshot_of(book, day)
     need: dict[str, float] = defaultdict(float)
     for line in snapshot.order_lines:
         if line.order == order:

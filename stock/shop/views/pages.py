@@ -62,7 +62,14 @@ def items_page(
             part_of("slot"),
             part_of("quarantine"),
             func.count(func.distinct(balance.c.lot_id)),
-            func.min(func.coalesce(container.c.effective_expiry, lot.c.sealed_expiry)),
+            func.min(
+                case(
+                    (
+                        place.c.kind == "shelf",
+                        func.coalesce(container.c.effective_expiry, lot.c.sealed_expiry),
+                    )
+                )
+            ),
         )
         .join(chosen, chosen.c.id == item.c.id)
         .outerjoin(balance, (balance.c.item_id == item.c.id) & (balance.c.amount > 0))

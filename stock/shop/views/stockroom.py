@@ -4,21 +4,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING
 
-from sqlalchemy import case, func, select
+from sqlalchemy import func, select
 
+from stock.book.catalogue import HOLDING_KINDS
 from stock.book.lots import blend_expiry
+from stock.book.onhand import OnHand
 from stock.book.opening import Book
 from stock.book.posting import Posting
 from stock.book.tables import balance, container, item, lot, place, printer
 from stock.clock import now_utc
+from stock.shop.finding import find
 from stock.shop.lookup import Lookup
+
+if TYPE_CHECKING:
+    from stock.plan.snapshot import Snapshot
 
 
 @dataclass(frozen=True, slots=True)
 class ItemRow:
-    """One item: what shelves and slots hold, what is set aside, the first date (thousandths)."""
+    """One item: what shelves and slots hold, what is set aside (thousandths), the first date of
+    what is on a shelf."""
 
     sku: str
     name: str
@@ -36,47 +43,58 @@ class ItemRow:
         return self.on_shelf + self.in_slots
 
 
-def items_on_hand(book: Book, *, like: str = "", kind: str = "") -> list[ItemRow]:
-    """Every item by code, whether or not there is any; ``like`` looks in code and name."""
+@dataclass(frozen=True, slots=True)
+class ItemFacts:
+    """What an item is: its kind and unit, and what it is mixed from (empty: nothing)."""
 
-    def part(which: str) -> Any:
-        return func.coalesce(func.sum(case((place.c.kind == which, balance.c.amount))), 0)
+    sku: str
+    name: str
+    kind: str
+    unit: str
+    mixed_from: str
 
+
+def facts_of_item(book: Book, sku: str) -> ItemFacts:
+    """What ``sku`` is.
+
+    Raises:
+        Unknown: No such item.
+    """
+    with book.reading() as connection:
+        row = find(connection, item, item.c.sku, sku, "item")
+    return ItemFacts(row.sku, row.name, row.kind, row.unit, row.mixed_from)
+
+
+def lots_of_item(book: Book, sku: str) -> list[OnHand]:
+    """What every place holds of one item, first expired first; a tank's lots share its date."""
     query = (
         select(
-            item.c.sku,
-            item.c.name,
-            item.c.kind,
-            item.c.unit,
-            part("shelf"),
-            part("slot"),
-            part("quarantine"),
-            func.count(func.distinct(balance.c.lot_id)),
-            func.min(func.coalesce(container.c.effective_expiry, lot.c.sealed_expiry)),
+            *(item.c.sku, item.c.name, item.c.kind, lot.c.code, lot.c.owner, place.c.code),
+            *(place.c.kind, func.coalesce(container.c.code, ""), balance.c.amount, item.c.unit),
+            lot.c.sealed_expiry,
+            func.coalesce(container.c.effective_expiry, lot.c.sealed_expiry),
         )
-        .outerjoin(balance, (balance.c.item_id == item.c.id) & (balance.c.amount > 0))
-        .outerjoin(lot, lot.c.id == balance.c.lot_id)
-        .outerjoin(place, place.c.id == balance.c.place_id)
+        .select_from(balance)
+        .join(item, item.c.id == balance.c.item_id)
+        .join(lot, lot.c.id == balance.c.lot_id)
+        .join(place, place.c.id == balance.c.place_id)
         .outerjoin(container, container.c.id == balance.c.container_id)
-        .group_by(item.c.id, item.c.sku, item.c.name, item.c.kind, item.c.unit)
-        .order_by(item.c.sku)
+        .where(item.c.sku == sku, balance.c.amount > 0, place.c.kind.in_(HOLDING_KINDS))
+        .order_by(lot.c.sealed_expiry, lot.c.id, place.c.code, container.c.id)
     )
-    if like:
-        wanted = f"%{like.lower()}%"
-        query = query.where(
-            func.lower(item.c.sku).like(wanted) | func.lower(item.c.name).like(wanted)
-        )
-    if kind:
-        query = query.where(item.c.kind == kind)
     with book.reading() as connection:
-        return [
-            ItemRow(
-                *(row[0], row[1], row[2], row[3]),
-                *(int(row[4]), int(row[5]), int(row[6]), int(row[7])),
-                row[8],
+        rows = [OnHand._make(row) for row in connection.execute(query)]
+        tanks = connection.execute(
+            select(place.c.id, place.c.code).where(
+                place.c.feed == "tank", place.c.code.in_({row.place for row in rows})
             )
-            for row in connection.execute(query)
-        ]
+        ).all()
+        posting = Posting(connection, who="", at=now_utc())
+        dates = {tank.code: blend_expiry(posting.slot_holdings(tank.id)) for tank in tanks}
+    return [
+        row._replace(effective_expiry=dates[row.place]) if row.place in dates else row
+        for row in rows
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,12 +185,10 @@ def item_of_gtin(book: Book, gtin: str) -> tuple[str, bool] | None:
         return row.sku, row.kind in ("ink", "pretreat") or row.shelf_life_days is not None
 
 
-def slot_doubts_now(book: Book, day: date) -> dict[str, float]:
-    """How unsure the level of each slot is by now: standard deviation, base units."""
-    from stock.shop.planning import snapshot_of
-
+def slot_doubts(snapshot: Snapshot) -> dict[str, float]:
+    """How unsure the level of each slot is: standard deviation, base units."""
     doubts: dict[str, float] = {}
-    for held in snapshot_of(book, day).stock:
+    for held in snapshot.stock:
         if held.place_kind == "slot":
             doubts[held.place] = (doubts.get(held.place, 0.0) ** 2 + held.amount_sd**2) ** 0.5
     return doubts
