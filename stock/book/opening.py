@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, ProgrammingError
+from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalError, ProgrammingError
 
 from stock.book.revision import HEAD, KNOWN
 from stock.errors import BookMissing, BookUnusable, Refused
@@ -169,6 +169,10 @@ def _translated(shown: str) -> Iterator[None]:
         yield
     except DBAPIError as error:
         raise _sentence(error, shown) from error
+    except OverflowError:
+        raise Refused("A number is larger than the book can hold. Nothing was changed.") from None
+    except UnicodeEncodeError:
+        raise Refused("A text holds what is no character. Nothing was changed.") from None
 
 
 def _sentence(error: DBAPIError, shown: str) -> Exception:
@@ -184,6 +188,8 @@ def _sentence(error: DBAPIError, shown: str) -> Exception:
         return BookUnusable(f"{shown} cannot be written to: {said}.")
     if "disk is full" in said or "disk I/O" in said or state == "53100":
         return BookUnusable(f"{shown}: the disk is full or failing ({said}). Nothing was booked.")
+    if isinstance(error, DataError):
+        return Refused(f"The book cannot hold that: {said.splitlines()[0]}. Nothing was changed.")
     if isinstance(error, OperationalError) or error.connection_invalidated:
         return BookUnusable(f"{shown} cannot be reached: {said.splitlines()[0]}")
     if isinstance(error, ProgrammingError) and state == "42501":
@@ -285,17 +291,25 @@ def look_at(where: str | os.PathLike[str]) -> tuple[Book, str | None]:
     """
     url = book_url(where)
     if url.get_backend_name() == "sqlite":
-        path = Path(url.database or "")
-        if path.is_dir():
-            raise BookUnusable(f"{path} is a directory, not a book.")
-        if not path.exists():
-            raise BookMissing(str(path))
+        _refuse_where_no_file_is(Path(url.database or ""))
     book = Book(url, engine_for(url))
     try:
         return book, _revision_of(book)
     except BaseException:
         book.close()
         raise
+
+
+def _refuse_where_no_file_is(path: Path) -> None:
+    try:
+        if path.is_dir():
+            raise BookUnusable(f"{path} is a directory, not a book.")
+        os.stat(path)
+    except (FileNotFoundError, NotADirectoryError):
+        raise BookMissing(str(path)) from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise BookUnusable(f"{path} cannot be looked at: {why}.") from None
 
 
 def _revision_of(book: Book) -> str | None:

@@ -5,10 +5,12 @@ Knows nothing of amounts; that is ``posting``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Table, bindparam, insert, update
+from sqlalchemy import Connection, String, Table, bindparam, insert, update
 
 from stock.book.statements import (
     MOVEMENT_COLUMNS,
@@ -18,6 +20,7 @@ from stock.book.statements import (
     next_ids,
 )
 from stock.book.tables import container, container_event
+from stock.errors import Refused
 
 NAMED_BY_OTHERS = frozenset(
     {
@@ -103,6 +106,7 @@ class Pending:
         for table, rows in sorted(
             self._rows.values(), key=lambda pair: PARENTS_FIRST.get(pair[0].name, 3)
         ):
+            refuse_odd_text(table, rows)
             if rows and table.name == "entry":
                 insert_entries(self._connection, rows)
             else:
@@ -139,3 +143,42 @@ def _same_columns(rows: Sequence[dict[str, Any]]) -> Iterable[list[dict[str, Any
     for row in rows:
         groups.setdefault(tuple(row), []).append(row)
     return groups.values()
+
+
+def refuse_odd_text(table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Text is kept only as long as its column and only of characters that can be seen.
+
+    SQLite keeps any length and PostgreSQL does not: both answer alike here. A direction mark or a
+    control character in a code would make it look like another one.
+
+    Raises:
+        Refused: Too long, or an invisible character; nothing of the transaction is written.
+    """
+    for name, longest in _texts(table):
+        for row in rows:
+            value = row.get(name)
+            if not value or (len(value) <= longest and value.isprintable()):
+                continue
+            what = f"{table.name.replace('_', ' ')} {name.replace('_', ' ')}"
+            if len(value) > longest:
+                raise Refused(
+                    f"The {what} has {len(value)} characters; at most {longest} are kept."
+                )
+            hidden = next(filter(_hidden, value), "")
+            if hidden:
+                raise Refused(f"The {what} holds the invisible character U+{ord(hidden):04X}.")
+
+
+@cache
+def _texts(table: Table) -> tuple[tuple[str, int], ...]:
+    """(column, longest) of the columns of a table that hold text of bounded length."""
+    return tuple(
+        (column.name, column.type.length)
+        for column in table.c
+        if isinstance(column.type, String) and column.type.length
+    )
+
+
+def _hidden(c: str) -> bool:
+    """Control, format, surrogate, private and unassigned characters; joiners make up letters."""
+    return not c.isprintable() and unicodedata.category(c) != "Zs" and c not in "\u200c\u200d"

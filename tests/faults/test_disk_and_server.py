@@ -128,7 +128,9 @@ def test_a_book_that_may_only_be_read_says_so(tmp_path: Path) -> None:
     for path in folder.iterdir():
         path.chmod(0o444)
     folder.chmod(0o555)
-    for parent in [folder, *folder.parents][:4]:
+    for parent in [folder, *folder.parents]:
+        if parent.stat().st_mode & 0o055 == 0o055 or parent.stat().st_uid != os.getuid():
+            continue
         parent.chmod(parent.stat().st_mode | 0o055)
     answers = tmp_path / "answers"
     answers.touch()
@@ -138,6 +140,37 @@ def test_a_book_that_may_only_be_read_says_so(tmp_path: Path) -> None:
     child.join(60)
     folder.chmod(0o755)
     assert "cannot be written to" in answers.read_text()
+
+
+def _look_into_a_closed_folder(where: str, answers: str) -> None:
+    if os.getuid() == 0:
+        os.setgid(65534)
+        os.setuid(65534)
+    said = "opened"
+    try:
+        open_book(where)
+    except BookUnusable as error:
+        said = str(error)
+    with open(answers, "w") as file:
+        file.write(said)
+
+
+def test_a_book_in_a_folder_nobody_may_enter_says_so(tmp_path: Path) -> None:
+    folder = tmp_path / "shelf"
+    create_book(folder / "book.sqlite").close()
+    folder.chmod(0o000)
+    for parent in folder.parents:
+        if parent.stat().st_mode & 0o055 != 0o055 and parent.stat().st_uid == os.getuid():
+            parent.chmod(parent.stat().st_mode | 0o055)
+    answers = tmp_path / "answers"
+    answers.touch()
+    answers.chmod(0o666)
+    where = str(folder / "book.sqlite")
+    child = START.Process(target=_look_into_a_closed_folder, args=(where, str(answers)))
+    child.start()
+    child.join(60)
+    folder.chmod(0o755)
+    assert "cannot be looked at: Permission denied" in answers.read_text()
 
 
 def test_a_server_that_goes_away_in_mid_posting_keeps_nothing_of_it(
