@@ -40,7 +40,7 @@ from stock.commands import (
     weekly,
 )
 from stock.commands.lazy_group import LazyGroup, registry
-from stock.commands.shared import BookOption, remember_book
+from stock.commands.shared import BookOption, remember_book, say
 from stock.errors import ExitCode, StockError, WrongUsage
 
 gc.set_threshold(50_000, 20, 20)
@@ -132,7 +132,7 @@ def main() -> None:
         _refuse_what_is_no_text(sys.argv[1:])
         app()
     except StockError as error:
-        typer.echo(f"stock: {error}", err=True)
+        say(f"stock: {error}")
         sys.exit(int(error.exit_code))
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -142,7 +142,7 @@ def main() -> None:
         sys.exit(130)
     except OSError as error:
         where = error.filename or ""
-        typer.echo(f"stock: {where}: {error.strerror or error}", err=True)
+        say(f"stock: {where}: {error.strerror or error}")
         sys.exit(int(ExitCode.REFUSED))
     except MemoryError:
         typer.echo("stock: the machine ran out of memory; nothing was kept.", err=True)

@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-from stock.commands.shared import JsonOption, OnOption, day_of, reading_book, say, show_json
+from stock.commands.shared import (
+    JsonOption,
+    OnOption,
+    day_of,
+    reading_book,
+    say,
+    show_json,
+    tell,
+)
 from stock.errors import Refused, WrongUsage
 
 
@@ -66,7 +74,7 @@ def calibrate(
         if not looks:
             say("No slot holds anything.")
         for look in looks:
-            typer.echo(look.sentence())
+            tell(look.sentence())
         return
     if plot is not None and plot.suffix.lower() not in (".svg", ".png"):
         raise WrongUsage(f"--plot {plot}: expected a name that ends in .svg or .png.")
@@ -84,6 +92,6 @@ def calibrate(
     if as_json:
         show_json(done.to_json())
     else:
-        typer.echo(done.text())
+        tell(done.text())
     if keep:
         say(f"Kept: these rates hold from {day}; earlier prints keep theirs.")

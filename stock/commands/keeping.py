@@ -14,6 +14,7 @@ from stock.commands.shared import (
     say,
     show_json,
     show_table,
+    tell,
     with_progress,
 )
 from stock.errors import ExitCode
@@ -121,7 +122,7 @@ def _tell(copied: Any, as_json: bool, what: str) -> None:
     if as_json:
         show_json(copied.to_json())
     else:
-        typer.echo(
+        tell(
             f"{what} {copied.path}: {checked.entries:,} entries, {checked.movements:,} movements, "
             f"{copied.bytes:,} bytes, {'sound' if checked.sound else 'damaged'}"
         )

@@ -14,6 +14,7 @@ from stock.commands.shared import (
     reading_book,
     say,
     show_json,
+    tell,
     write_file,
 )
 from stock.errors import WrongUsage
@@ -63,7 +64,7 @@ def label(
 
     if sheets:
         for name, known in SHEETS.items():
-            typer.echo(f"{name:<16} {known.per_page} on a page")
+            tell(f"{name:<16} {known.per_page} on a page")
         return
     if kind not in LABEL_KINDS:
         raise WrongUsage(f"{kind!r} cannot be labelled; expected {', '.join(LABEL_KINDS)}.")

@@ -6,7 +6,15 @@ from typing import Annotated, Any
 
 import typer
 
-from stock.commands.shared import JsonOption, OnOption, day_of, reading_book, say, show_json
+from stock.commands.shared import (
+    JsonOption,
+    OnOption,
+    day_of,
+    reading_book,
+    say,
+    show_json,
+    tell,
+)
 from stock.errors import WrongUsage
 
 PrinterArgument = Annotated[str, typer.Argument(metavar="PRINTER", help="The printer.")]
@@ -28,7 +36,7 @@ def show_done(done: Any, as_json: bool) -> None:
     if as_json:
         show_json(done.to_json())
         return
-    typer.echo(str(done))
+    tell(str(done))
     for note in done.notes:
         say(f"  {note}")
 

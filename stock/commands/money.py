@@ -18,6 +18,7 @@ from stock.commands.shared import (
     say,
     show_json,
     show_table,
+    tell,
 )
 from stock.errors import WrongUsage
 
@@ -157,7 +158,7 @@ def _print_quote(quote: Quote) -> None:
     many = f"{quote.pieces} piece{'s' if quote.pieces != 1 else ''}"
     _show_piece(quote.piece, quote.currency, f"{quote.file}: {many}, {quote.garment}{known}")
     total = quote.piece.total_minor * quote.pieces / 100
-    typer.echo(f"{many}: {total:,.2f} {quote.currency}")
+    tell(f"{many}: {total:,.2f} {quote.currency}")
     if quote.pieces > 1:
         say(f"  Chance of at least one misprint: {quote.any_misprint:.0%}.")
     for note in quote.notes:
@@ -169,14 +170,14 @@ def _print_order(order: OrderCost) -> None:
         title = f"{order.order}/{line.line}: {line.pieces} × {line.blank}"
         known = "" if line.calibrated else " (not yet calibrated: prior rates)"
         _show_piece(line.piece, order.currency, title + known)
-        typer.echo(f"  estimated {line.estimated_minor / 100:,.2f} {order.currency}")
+        tell(f"  estimated {line.estimated_minor / 100:,.2f} {order.currency}")
         if line.real is not None:
-            typer.echo(f"  {_real(line.real, order.currency)}")
+            tell(f"  {_real(line.real, order.currency)}")
         for note in line.notes:
             say(f"  {note}")
-        typer.echo()
+        tell()
     total = sum(line.estimated_minor for line in order.lines) / 100
-    typer.echo(f"{order.order}: estimated {total:,.2f} {order.currency}")
+    tell(f"{order.order}: estimated {total:,.2f} {order.currency}")
 
 
 def _real(real: RealCost, currency: str) -> str:

@@ -14,6 +14,7 @@ from stock.commands.shared import (
     reading_book,
     say,
     show_json,
+    tell,
 )
 from stock.errors import Refused, WrongUsage
 
@@ -114,7 +115,7 @@ def receive(
         show_json(received.to_json())
         return
     for booked in received.lots:
-        typer.echo(f"Entry {received.entry}: {booked}")
+        tell(f"Entry {received.entry}: {booked}")
     for note in received.notes:
         say(f"  {note}")
 
@@ -135,7 +136,7 @@ def scan(code: str, on: OnOption = None, as_json: JsonOption = False) -> None:
         return
     for key, value in found.to_json().items():
         if key != "warnings" and value is not None:
-            typer.echo(f"{key:>10}  {value}")
+            tell(f"{key:>10}  {value}")
     for warning in found.warnings:
         say(f"  {warning}")
 
@@ -169,10 +170,10 @@ def print_run(
     if as_json:
         show_json(done.to_json())
         return
-    typer.echo(f"Entry {done.entry}: {good} good, {misprints} misprints of {order}/{line}")
+    tell(f"Entry {done.entry}: {good} good, {misprints} misprints of {order}/{line}")
     for used in done.used:
         amount = format_amount(used.amount, used.unit)
-        typer.echo(
+        tell(
             f"  {safe_text(used.item):<20} {amount:>12}  from {', '.join(used.places)}"
             f" (lot {safe_text(', '.join(used.lots))})"
         )

@@ -15,6 +15,7 @@ from stock.commands.shared import (
     say,
     show_json,
     show_table,
+    tell,
 )
 from stock.errors import ExitCode, WrongUsage
 
@@ -83,7 +84,7 @@ def certificates(
         if as_json:
             show_json(kept.to_json())
         else:
-            typer.echo(f"Entry {kept.entry}: {'; '.join(kept.notes)}")
+            tell(f"Entry {kept.entry}: {'; '.join(kept.notes)}")
         return
     if order is not None:
         found = papers_of_order(reading_book(), order, day)
@@ -135,10 +136,10 @@ def cautions(
         show_json([one.to_json() for one in chosen])
         return
     for one in chosen:
-        typer.echo(f"{one.topic} ({one.where})")
-        typer.echo(f"  {one.text}")
-        typer.echo(f"  Source: {one.source} ({one.source_date}).")
-    typer.echo(DEFERS)
+        tell(f"{one.topic} ({one.where})")
+        tell(f"  {one.text}")
+        tell(f"  Source: {one.source} ({one.source_date}).")
+    tell(DEFERS)
 
 
 def guide(
@@ -159,7 +160,7 @@ def guide(
             show_json([{"topic": one.topic, "title": one.title} for one in pages()])
             return
         for one in pages():
-            typer.echo(f"{one.topic:<12} {one.title}")
+            tell(f"{one.topic:<12} {one.title}")
         say("Read one with: stock guide TOPIC")
         return
     text = page(topic)

@@ -16,6 +16,7 @@ from stock.commands.shared import (
     say,
     show_json,
     show_table,
+    tell,
 )
 from stock.errors import WrongUsage
 
@@ -219,7 +220,7 @@ def receive(
         show_json(done.to_json())
         return
     for booked in done.lots:
-        typer.echo(f"Entry {done.entry}: {booked}")
+        tell(f"Entry {done.entry}: {booked}")
     for note in done.notes:
         say(f"  {note}")
 

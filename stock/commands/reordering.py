@@ -16,6 +16,7 @@ from stock.commands.shared import (
     say,
     show_json,
     show_table,
+    tell,
     write_file,
 )
 from stock.errors import Unknown, WrongUsage
@@ -83,7 +84,7 @@ def reorder(
         from stock.shop.what_if import QUESTIONS
 
         for question in QUESTIONS:
-            typer.echo(question)
+            tell(question)
         return
     from stock.shop.planning import list_from, snapshot_of
 
@@ -202,9 +203,9 @@ def print_reorder(weekly: Decisions, *, why: bool = False) -> None:
             say(f"  {total.supplier}: {lines}, {cost}, order on {total.order_on}.{notes}")
     if why:
         for line in weekly.lines:
-            typer.echo(f"\n{safe_text(line.item)}")
+            tell(f"\n{safe_text(line.item)}")
             for reason in line.why:
-                typer.echo(f"  {safe_text(reason)}")
+                tell(f"  {safe_text(reason)}")
     for finding in weekly.findings:
         say(f"  {finding}")
 
@@ -225,14 +226,14 @@ def _show_why(weekly: Decisions, sku: str, wanted: str) -> None:
     from stock.exchange.tables import plain_text
     from stock.shop.reorder_files import weeks_table
 
-    typer.echo(safe_text(f"{sku}, {weekly.day}"))
+    tell(safe_text(f"{sku}, {weekly.day}"))
     if line is not None:
         for reason in line.why:
-            typer.echo(f"  {safe_text(reason)}")
+            tell(f"  {safe_text(reason)}")
     else:
         for reason in _why_nothing(state):
-            typer.echo(f"  {safe_text(reason)}")
-    typer.echo()
+            tell(f"  {safe_text(reason)}")
+    tell()
     from stock.commands.charts import charts_shown
     from stock.shop.stock_chart import stock_chart
 
@@ -240,10 +241,10 @@ def _show_why(weekly: Decisions, sku: str, wanted: str) -> None:
         import shutil
 
         size = shutil.get_terminal_size()
-        typer.echo(stock_chart(state, weekly, width=min(size.columns, 120), height=20))
+        tell(stock_chart(state, weekly, width=min(size.columns, 120), height=20))
         return
     table = weeks_table(state, weekly)
-    typer.echo(safe_text(table.title))
+    tell(safe_text(table.title))
     typer.echo(plain_text(table), nl=False)
 
 

@@ -15,6 +15,7 @@ from stock.commands.shared import (
     reading_book,
     say,
     show_json,
+    tell,
 )
 from stock.errors import WrongUsage
 
@@ -154,7 +155,7 @@ def relot(
         show_json(done.to_json())
         return
     for booked in done.lots:
-        typer.echo(f"Entry {done.entry}: {booked}")
+        tell(f"Entry {done.entry}: {booked}")
 
 
 def hand_back(

@@ -138,12 +138,28 @@ def amount_writer() -> Callable[[float, str], str]:
 
 def say(text: str) -> None:
     """Talk to the person: stderr, so that stdout stays data."""
-    typer.echo(text, err=True)
+    typer.echo(_harmless(text), err=True)
+
+
+def tell(text: str = "") -> None:
+    """Lines of the answer on stdout; nothing in them steers a terminal."""
+    typer.echo(_harmless(text))
+
+
+def _harmless(text: str) -> str:
+    if text.isprintable():
+        return text
+    from stock.exchange.safe_text import safe_text
+
+    return "\n".join(map(safe_text, text.split("\n")))
 
 
 def show_json(document: Any) -> None:
-    """One JSON document on stdout."""
-    typer.echo(json.dumps(document, indent=2, ensure_ascii=False, default=_plain))
+    """One JSON document on stdout; what would steer a terminal is escaped in its strings."""
+    text = json.dumps(document, indent=2, ensure_ascii=False, default=_plain)
+    if not text.isascii() or "\x7f" in text:
+        text = "".join(c if c.isprintable() or c == "\n" else json.dumps(c)[1:-1] for c in text)
+    typer.echo(text)
 
 
 def _plain(value: Any) -> Any:

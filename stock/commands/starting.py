@@ -16,6 +16,7 @@ from stock.commands.shared import (
     open_screens,
     say,
     show_json,
+    tell,
 )
 
 
@@ -76,7 +77,7 @@ def demo(
         show_json({"reorder": weekly.to_json(), "expiring": [lot.to_json() for lot in lots]})
     else:
         print_reorder(weekly, why=True)
-        typer.echo()
+        tell()
         print_expiring(lots)
     if sys.stdout.isatty() and not no_screen and not as_json:
         open_screens(str(book.url.database))

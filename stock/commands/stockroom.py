@@ -16,6 +16,7 @@ from stock.commands.shared import (
     reading_book,
     say,
     show_json,
+    tell,
 )
 from stock.errors import WrongUsage
 
@@ -44,7 +45,7 @@ def _show(done: Any, as_json: bool) -> None:
     if as_json:
         show_json(done.to_json())
     else:
-        typer.echo(str(done))
+        tell(str(done))
 
 
 def _choice(

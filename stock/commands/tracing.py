@@ -15,6 +15,7 @@ from stock.commands.shared import (
     say,
     show_json,
     show_table,
+    tell,
 )
 from stock.errors import WrongUsage
 
@@ -175,7 +176,7 @@ def value(
         ],
         right=("amount", "value", "used"),
     )
-    typer.echo(f"Total on {valued.on}: {format_money(valued.total_minor, valued.currency)}")
+    tell(f"Total on {valued.on}: {format_money(valued.total_minor, valued.currency)}")
     for line in valued.lines:
         if line.without_cost:
             amount = format_amount(line.without_cost, line.unit)

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from stock.commands.shared import JsonOption, reading_book, say, show_json
+from stock.commands.shared import (
+    JsonOption,
+    reading_book,
+    say,
+    show_json,
+    tell,
+)
 from stock.errors import ExitCode
 
 if TYPE_CHECKING:
@@ -71,7 +77,7 @@ def _tell(one: Taken) -> None:
     from stock.exchange.safe_text import safe_text
 
     if one.taken:
-        typer.echo(f"{safe_text(one.file)}: {safe_text(one.said)}")
+        tell(f"{safe_text(one.file)}: {safe_text(one.said)}")
     else:
         say(f"{safe_text(one.file)}: not taken: {one.said}")
     for note in one.notes:

@@ -14,6 +14,7 @@ from stock.commands.shared import (
     reading_book,
     say,
     show_json,
+    tell,
     write_file,
 )
 from stock.errors import BookUnusable, ExitCode, WrongUsage
@@ -83,7 +84,7 @@ def week(
         typer.echo(report_text(week_text_report(found)), nl=False)
     else:
         for sentence in found.attention:
-            typer.echo(sentence)
+            tell(sentence)
         say(f"{len(names)} files in {out}: {', '.join(names)}")
     if found.attention:
         raise typer.Exit(int(ExitCode.NEEDS_ATTENTION))
