@@ -1,0 +1,1 @@
+"""The fault campaign: many faults, counted. ``python -m tests.benchmarks.faults [PART …]``."""
