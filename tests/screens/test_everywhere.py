@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
+from dataclasses import replace
+
 import pytest
 from textual.screen import ModalScreen
 
+from stock.errors import Refused
 from stock.screens.base import ShopScreen
 from stock.screens.keys import MOVING, keys_of
 from stock.screens.widgets.rows import Rows
@@ -148,10 +152,15 @@ async def test_text_from_outside_cannot_steer_the_terminal(opened, book_file):
     from stock.shop.receive import Delivery, receive
 
     book = open_book(book_file)
-    receive(
-        book,
-        Delivery(on=date(2026, 3, 10), sku="INK-C", packs=1, lot="L\x1b[2Jx[bold]", expires=None),
-    )
+    plain = Delivery(on=date(2026, 3, 10), sku="INK-C", packs=1, lot="L-plain", expires=None)
+    with pytest.raises(Refused, match=r"invisible character U\+001B"):
+        receive(book, replace(plain, lot="L\x1b[2Jx[bold]"))
+    receive(book, plain)
+    book.close()
+    with sqlite3.connect(book_file) as raw:  # by another program, past the door of the book
+        raw.execute("UPDATE lot SET code = ? WHERE code = 'L-plain'", ("L\x1b[2Jx[bold]",))
+    raw.close()
+    book = open_book(book_file)
     assert any("\x1b" in row.lot for row in on_hand(book))
     book.close()
     async with opened() as pilot:
