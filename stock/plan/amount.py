@@ -27,6 +27,8 @@ class Judge:
         outlives: Sorted need until a lot ordered now would expire, per path; None: no date.
         waste_risk: Largest accepted chance that some of the order expires.
         by_cost: Whether the item has a shortage cost of its own.
+        booked: Need of booked orders until the next chance delivers: an item kept by service is
+            never left with less, whatever share of need its service lets go short.
     """
 
     offer: Offer
@@ -37,16 +39,23 @@ class Judge:
     outlives: Floats | None
     waste_risk: float
     by_cost: bool
+    booked: float = 0.0
 
     @property
     def level(self) -> float:
         """Order below this, base units."""
+        usual = self.usual_level
+        return usual if self.by_cost else max(usual, self.booked)
+
+    @property
+    def usual_level(self) -> float:
+        """The level before booked orders are looked at, base units."""
         return float(self.policy.level[self.row])
 
     @property
     def order_up_to(self) -> float:
         """Where an order is best lifted to, base units."""
-        return float(self.policy.order_up_to[self.row])
+        return max(float(self.policy.order_up_to[self.row]), self.level)
 
     def cost_of(self, packs: Ints) -> Floats:
         """Expected cost of buying ``packs`` now, over the long-run average, minor units."""

@@ -171,6 +171,7 @@ def _standing(
     until = timing.next_arrive if timing else np.full(course.paths, review, np.int64)
     arrive = timing.arrive if timing else until
     total = float(course.through(until - 1, np.array([row]))[0].mean())
+    need = parts_of_need(known, until, total)
     dated = [entry for entry in shelf.counted if entry.last_day is not None]
     lost = tuple(
         (entry, gone)
@@ -181,7 +182,8 @@ def _standing(
     on_order = sum(line.line.amount for line in due)
     best = None
     if options:
-        best = _best(snapshot, course, item, usable + on_order, runs_out, options)
+        position = usable + on_order
+        best = _best(snapshot, course, item, position, need.firm, runs_out, options)
     return Standing(
         item=item,
         shelf=shelf,
@@ -189,7 +191,7 @@ def _standing(
         usable=usable,
         due=due,
         on_order=on_order,
-        need=parts_of_need(known, until, total),
+        need=need,
         protection_days=float(until.mean()),
         stockout_chance=float((runs_out < until).mean()),
         runs_dry_before_delivery=float((runs_out < arrive).mean()),
@@ -204,6 +206,7 @@ def _best(
     course: Course,
     item: ItemTerms,
     position: float,
+    booked: float,
     runs_out: Ints,
     options: list[Option],
 ) -> Best:
@@ -218,6 +221,7 @@ def _best(
         np.sort(outlives) if np.isfinite(outlives[0]) else None,
         item.waste_risk,
         item.shortage_cost_minor > 0,
+        booked,
     )
     service = _service(item, snapshot, pair.offer)
     return Best(

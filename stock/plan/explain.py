@@ -176,6 +176,11 @@ def _level(say: Figures, stand: Standing, best: Best) -> str:
         courses = len(best.timing.arrive)
         how = f"the need stays at or below it in {item.service:.1%} of {courses} courses"
     margin = level - stand.need.total
+    if level > best.judge.usual_level:
+        how = (
+            f"booked orders need as much, so that none waits; {say.amount(best.judge.usual_level)} "
+            f"would be {how}"
+        )
     return (
         f"Level {say.amount(level)}: {how}; that is {say.number(stand.need.total)} expected "
         f"{'+' if margin >= 0 else '−'} {say.number(abs(margin))} safety."
