@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
@@ -236,7 +237,17 @@ def with_progress(label: str, work: Callable[[Callable[[int, int], None]], Any])
 
 
 def open_screens(address: str | None = None) -> None:
-    """Open the terminal UI on the book."""
+    """Open the terminal UI on the book, on a terminal or for a browser.
+
+    Raises:
+        WrongUsage: Nothing that shows screens is on the other side.
+    """
+    on_terminal = sys.stdin.isatty() and sys.stdout.isatty()
+    if not on_terminal and "TEXTUAL_DRIVER" not in os.environ:  # `stock serve` names a driver
+        raise WrongUsage(
+            "The terminal UI needs a terminal; without one use a command such as "
+            "`stock reorder` (`stock --help` lists them)."
+        )
     from stock.screens.app import run
 
     run(address or book_address())

@@ -106,6 +106,18 @@ ITEMS: Final = FileKind(
     ),
     checks=(_ink_has_a_channel, _mix_is_complete, _not_from_itself),
     fills=(_usual_unit,),
+    more_examples=(
+        {
+            "sku": "TEE-BLK-L",
+            "kind": "blank",
+            "name": "Black tee, L",
+            "unit": "each",
+            "style": "TEE",
+            "colour": "BLK",
+            "size": "L",
+            "shade": "dark",
+        },
+    ),
 )
 
 PACKS: Final = FileKind(
@@ -134,6 +146,15 @@ PACKS: Final = FileKind(
         Column("tare_g", "decimal", "empty container, g", example="210", least=0),
     ),
     checks=(_rest_below_amount,),
+    more_examples=(
+        {
+            "sku": "TEE-BLK-L",
+            "supplier": "NORTH",
+            "code": "TEE-BLK-L",
+            "amount": "1",
+            "price": "3.10",
+        },
+    ),
 )
 
 SUPPLIERS: Final = FileKind(

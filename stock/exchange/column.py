@@ -153,6 +153,7 @@ class FileKind:
         one_of: Groups of columns of which each row must fill at least one.
         checks: Rules across the cells of a row.
         fills: What a sound row leaves open and its other cells tell.
+        more_examples: Further rows of the template, by column, cells not named left empty.
     """
 
     name: str
@@ -161,6 +162,7 @@ class FileKind:
     one_of: tuple[tuple[str, ...], ...] = ()
     checks: tuple[RowCheck, ...] = ()
     fills: tuple[Callable[[dict[str, Any]], None], ...] = ()
+    more_examples: tuple[Mapping[str, str], ...] = ()
     _by_name: dict[str, Column] = field(default_factory=dict, compare=False, repr=False)
 
     def __post_init__(self) -> None:

@@ -50,7 +50,7 @@ def file_kind(name: str) -> FileKind:
 
 
 def template(name: str) -> str:
-    """A CSV with the header of a kind and one example row that reads without a fault.
+    """A CSV with the header of a kind and example rows that read without a fault.
 
     >>> print(template("artworks"), end="")
     artwork,file,title
@@ -61,4 +61,6 @@ def template(name: str) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([column.name for column in kind.columns])
     writer.writerow([column.example for column in kind.columns])
+    for row in kind.more_examples:
+        writer.writerow([row.get(column.name, "") for column in kind.columns])
     return out.getvalue()

@@ -135,11 +135,21 @@ DELIVERIES: Final = FileKind(
         Column("certificate_expires", "date", "day until which the certificate holds"),
         Column("data_sheet", "text", "safety data sheet reference", longest=200),
         Column("owner", "code", "customer who owns it; empty: the shop"),
-        Column("place", "code", "shelf it goes to", example="SHELF-1"),
+        Column("place", "code", "shelf it goes to", example="SHELF"),
     ),
     one_of=(("sku", "code"), ("packs", "amount")),
     checks=(_packs_or_amount, _code_agrees),
     fills=(_fill_from_code,),
+    more_examples=(
+        {
+            "delivery": "D-5513",
+            "sku": "TEE-BLK-L",
+            "packs": "48",
+            "lot": "T-118",
+            "received_on": "2026-03-06",
+            "supplier": "NORTH",
+        },
+    ),
 )
 
 PRINTS: Final = FileKind(
@@ -162,11 +172,11 @@ COUNTS: Final = FileKind(
     "counts",
     "one lot counted at one place",
     (
-        Column("place", "code", "shelf or slot counted", True, "SHELF-1"),
+        Column("place", "code", "shelf or slot counted", True, "SHELF"),
         Column("sku", "code", "item code", True, "TEE-BLK-L", ("item",)),
-        Column("lot", "code", "lot counted", example="L2403A"),
+        Column("lot", "code", "lot counted", example="T-118"),
         Column("container", "code", "opened container counted"),
-        Column("counted", "amount", "what is there", True, "41", least=0),
+        Column("counted", "amount", "what is there", True, "23", least=0),
         Column("counted_on", "date", "day counted", example="2026-03-31", past=True),
         Column("ref", "code", "count sheet and line", example="S-12/7"),
         Column("reason", "text", "why it differs", example="month end", longest=200),
@@ -180,7 +190,7 @@ WEIGHINGS: Final = FileKind(
         Column("slot", "code", "slot whose container was weighed", example="DTG-1-W1"),
         Column("container", "code", "or the container"),
         Column("grams", "decimal", "gross weight, g", True, "512.5", above=0, most=10**6),
-        Column("weighed_on", "date", "day weighed", True, "2026-03-04", past=True),
+        Column("weighed_on", "date", "day weighed", True, "2026-03-31", past=True),
         Column("ref", "code", "own reference", example="W-31"),
     ),
     one_of=(("slot", "container"),),

@@ -74,3 +74,10 @@ def test_an_import_shows_its_progress_on_a_terminal_only(book, stocked, tmp_path
     ran = stocked("import", "items", str(path), "--dry-run")
     assert "Importing" not in ran.err + ran.out
     assert "1500 rows" in ran.err
+
+
+def test_without_a_terminal_the_screens_are_refused_in_a_sentence(shop):
+    ran = shop()
+    assert ran.code == 2
+    assert "needs a terminal" in ran.err
+    assert ran.out == ""

@@ -71,7 +71,7 @@ def mutated_code(seed: int) -> str:
 
 def sound_rows(kind: str, rng: random.Random) -> list[list[str]]:
     """Header and some copies of the example row of a kind."""
-    header, example = csv.reader(io.StringIO(template(kind)))
+    header, example, *_ = csv.reader(io.StringIO(template(kind)))
     return [header, *([list(example)] * rng.randint(1, 6))]
 
 

@@ -50,10 +50,12 @@ def prints_map(toml: str) -> ColumnMap:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_template_reads_without_a_fault_and_fills_what_is_required(kind: str, write: Write):
-    [row] = read(write(template(kind)), kind)
-    assert set(row) == {column.name for column in KINDS[kind].columns}
-    assert all(row[column.name] is not None for column in KINDS[kind].columns if column.required)
-    assert row.line == 2
+    rows = read(write(template(kind)), kind)
+    assert [row.line for row in rows] == [2 + n for n in range(1 + len(KINDS[kind].more_examples))]
+    for row in rows:
+        assert set(row) == {column.name for column in KINDS[kind].columns}
+        must = [column.name for column in KINDS[kind].columns if column.required]
+        assert all(row[name] is not None for name in must)
 
 
 def test_values_are_typed_and_empty_cells_take_their_default(write: Write):
@@ -377,7 +379,7 @@ def test_an_artwork_path_stays_below_its_file(file: str, write: Write):
 def test_rules_of_a_kind_name_the_cell_that_breaks_them(
     kind: str, cells: dict[str, str], column: str, write: Write
 ):
-    names, example = (line.split("\t") for line in _tabbed(template(kind)))
+    names, example, *_ = (line.split("\t") for line in _tabbed(template(kind)))
     row = {} if kind == "items" else dict(zip(names, example, strict=True))
     row.update(cells)
     path = write("\t".join(row) + "\n" + "\t".join(row.values()) + "\n")
