@@ -164,7 +164,7 @@ class Planned:
         short_factor: float = 1.0,
         fill_rate: float | None = None,
         paths: int = 1000,
-        autoets: bool = True,
+        autoets: bool = False,
     ) -> None:
         self.name = name
         self.foresee_need, self.foresee_leads = foresee_need, foresee_leads

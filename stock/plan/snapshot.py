@@ -153,7 +153,7 @@ class PlanSettings:
     closed: frozenset[date] = frozenset()
     peak_factor: tuple[tuple[int, float], ...] = ()
     currency: str = "EUR"
-    blend_autoets: bool = True
+    blend_autoets: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -111,7 +111,7 @@ SETTINGS: Final = (
     Setting("plan.horizon_weeks", 12, whole(4, 52), "4–52", "weeks the plan looks ahead"),
     Setting("plan.paths", 2000, whole(100, 20_000), "100–20000", "futures the plan draws"),
     Setting("plan.seed", 20_260_105, whole(0, 2**31 - 1), "whole number", "seed of the draws"),
-    Setting("plan.autoets", True, yes_no, "true, false", "AutoETS takes a share in forecasts"),
+    Setting("plan.autoets", False, yes_no, "true, false", "AutoETS takes a share in forecasts"),
     *(
         Setting(f"season.{month}", 1.0, number(0.01, 100), "0.01–100", f"demand factor of {month}")
         for month in MONTHS
