@@ -123,20 +123,24 @@ def _is_file(what: str) -> bool:
     return Path(what).is_file() or Path(what).suffix.lower() in PICTURES
 
 
-def _piece_rows(piece: PieceCost) -> list[tuple[str, str, str, str]]:
+def _piece_rows(piece: PieceCost) -> list[tuple[str, str, str, str, str]]:
     rows = [
-        (f"ink {channel}", part.item, f"{part.amount:.3f} mL", _money(part.cost_minor))
+        (f"ink {channel}", part.item, f"{part.amount:.3f} mL", f"± {part.amount_sd:.3f}",
+         _money(part.cost_minor))
         for channel, part in piece.ink.items()
-    ]
+    ]  # fmt: skip
     if piece.pretreat is not None:
         part = piece.pretreat
-        rows.append(("pretreat", part.item, f"{part.amount:.1f} g", _money(part.cost_minor)))
+        spread = f"± {part.amount_sd:.1f}"
+        amount = f"{part.amount:.1f} g"
+        rows.append(("pretreat", part.item, amount, spread, _money(part.cost_minor)))
     if piece.blank is not None:
-        rows.append(("blank", piece.blank.item, "1", _money(piece.blank.cost_minor)))
+        rows.append(("blank", piece.blank.item, "1", "", _money(piece.blank.cost_minor)))
     if piece.upkeep_minor is not None:
-        rows.append(("share of upkeep", "", "", _money(piece.upkeep_minor)))
-    rows.append(("misprints", "", f"{piece.misprint_rate:.1%}", _money(piece.misprints_minor)))
-    rows.append(("one good print", "", "", _money(piece.total_minor)))
+        rows.append(("share of upkeep", "", "", "", _money(piece.upkeep_minor)))
+    rate = f"{piece.misprint_rate:.1%}"
+    rows.append(("misprints", "", rate, "", _money(piece.misprints_minor)))
+    rows.append(("one good print", "", "", "", _money(piece.total_minor)))
     return rows
 
 
@@ -146,9 +150,9 @@ def _money(minor: float) -> str:
 
 def _show_piece(piece: PieceCost, currency: str, title: str) -> None:
     show_table(
-        ("part", "item", "amount", currency),
+        ("part", "item", "amount", "give or take", currency),
         _piece_rows(piece),
-        right=("amount", currency),
+        right=("amount", "give or take", currency),
         title=title,
     )
 
@@ -158,7 +162,8 @@ def _print_quote(quote: Quote) -> None:
     many = f"{quote.pieces} piece{'s' if quote.pieces != 1 else ''}"
     _show_piece(quote.piece, quote.currency, f"{quote.file}: {many}, {quote.garment}{known}")
     total = quote.piece.total_minor * quote.pieces / 100
-    tell(f"{many}: {total:,.2f} {quote.currency}")
+    spread = quote.piece.total_sd_minor * quote.pieces / 100
+    tell(f"{many}: {total:,.2f} ± {spread:,.2f} {quote.currency}")
     if quote.pieces > 1:
         say(f"  Chance of at least one misprint: {quote.any_misprint:.0%}.")
     for note in quote.notes:
@@ -170,7 +175,8 @@ def _print_order(order: OrderCost) -> None:
         title = f"{order.order}/{line.line}: {line.pieces} × {line.blank}"
         known = "" if line.calibrated else " (not yet calibrated: prior rates)"
         _show_piece(line.piece, order.currency, title + known)
-        tell(f"  estimated {line.estimated_minor / 100:,.2f} {order.currency}")
+        spread = line.piece.total_sd_minor * line.pieces / 100
+        tell(f"  estimated {line.estimated_minor / 100:,.2f} ± {spread:,.2f} {order.currency}")
         if line.real is not None:
             tell(f"  {_real(line.real, order.currency)}")
         for note in line.notes:

@@ -12,6 +12,8 @@ NOT_CALIBRATED: Final = "not yet calibrated"
 _CHART_SD: Final = 4
 _CHART_COLUMNS: Final = 4
 """Characters per standard deviation in the chart of residuals."""
+MOST_ROWS: Final = 12
+"""Intervals shown on a screen: of more, those farthest off; programs and plots get all."""
 
 
 def json_rows(fits: Sequence[ChannelFit]) -> list[dict[str, Any]]:
@@ -120,18 +122,32 @@ def _rate_line(name: str, value: float, sd: float, unit: str, share: float) -> s
 
 
 def residual_chart(fit: ChannelFit) -> list[str]:
-    """A line of characters per interval: its residual on an axis of ± 4 standard deviations."""
+    """A line of characters per interval: its residual on an axis of ± 4 standard deviations.
+
+    Of many intervals the :data:`MOST_ROWS` farthest off are shown, in order of time, and how the
+    others lie is said in a sentence.
+    """
     half = _CHART_SD * _CHART_COLUMNS
     lines = []
-    for residual in fit.residuals:
+    shown = list(fit.residuals)
+    if len(shown) > MOST_ROWS:
+        far = sorted(shown, key=lambda one: -abs(one.in_sd))[:MOST_ROWS]
+        within = sum(abs(one.in_sd) <= 2 for one in shown) / len(shown)
+        mean = sum(one.in_sd for one in shown) / len(shown)
+        lines.append(
+            f"  {within:.0%} of {len(shown)} intervals lie within ± 2 sd, {mean:+.1f} sd on "
+            f"average; the {MOST_ROWS} farthest off:"
+        )
+        shown = [one for one in shown if one in far]
+    for residual in shown:
         interval = residual.interval
         at = max(-half, min(half, round(residual.in_sd * _CHART_COLUMNS)))
         axis = ["·"] * (2 * half + 1)
         axis[half] = "│"
         axis[half + at] = "●"
         lines.append(
-            f"  {interval.end} {interval.source:8}{interval.used_ml:8.1f} mL "
-            f"{residual.residual_ml:+7.1f} {''.join(axis)}"
+            f"  {interval.end} {interval.source:8}{interval.used_ml:8.2f} mL "
+            f"{residual.residual_ml:+7.2f} {''.join(axis)}"
         )
     if lines:
         scale = f"{'−4 sd':<{half}}0{'+4 sd':>{half}}"

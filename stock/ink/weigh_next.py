@@ -48,6 +48,9 @@ class SlotState:
         since: What was done since that look.
         upcoming: What will be done until an order placed next week would arrive.
         method, method_sd_ml: How the slot can be looked at, and how well that tells.
+        capacity_ml: What the slot can hold; infinity: not stated. However long ago the last look
+            was, the level lies between nothing and this, so its spread is at most that of a
+            level of which nothing more is known (capacity / √12).
     """
 
     slot: str
@@ -60,6 +63,7 @@ class SlotState:
     upcoming: Use
     method: str = "weigh"
     method_sd_ml: float = 2.0
+    capacity_ml: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,13 +158,15 @@ class _World:
             by_channel[(slot.printer, slot.channel)].append(position)
         count = len(self.slots)
         # Level after the need to come, and level now, of every slot: one shared rate error.
-        self.level_cov = np.diag([slot.look_sd_ml**2 for slot in self.slots]).astype(float)
+        known = [_share_believed(slot, beliefs) for slot in self.slots]
+        looked = [share * slot.look_sd_ml for share, slot in zip(known, self.slots, strict=True)]
+        self.level_cov = np.diag(np.square(looked)).astype(float)
         self.cross = self.level_cov.copy()
         self.end_cov = self.level_cov.copy()
         self.end_mean = np.zeros(count)
         for key, positions in by_channel.items():
             belief = beliefs[key]
-            since = np.array([belief.row(self.slots[i].since) for i in positions])
+            since = np.array([known[i] * belief.row(self.slots[i].since) for i in positions])
             ahead = np.array([belief.row(self.slots[i].upcoming) for i in positions])
             both = since + ahead
             at = np.ix_(positions, positions)
@@ -228,6 +234,15 @@ class _World:
             level_sd_after_ml=math.sqrt(left),
             changes=tuple(changed),
         )
+
+
+def _share_believed(slot: SlotState, beliefs: Mapping[tuple[str, str], Belief]) -> float:
+    """Factor on a level's spread that keeps it within what the slot can hold."""
+    belief = beliefs[(slot.printer, slot.channel)]
+    since = belief.row(slot.since)
+    spread = math.sqrt(slot.look_sd_ml**2 + float(since @ belief.covariance @ since))
+    most = slot.capacity_ml / math.sqrt(12)
+    return most / spread if spread > most else 1.0
 
 
 def order_cost(item: ItemState, packs: Floats, mean: Floats, sd: float) -> Floats:

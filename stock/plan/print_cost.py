@@ -6,6 +6,7 @@ where a price comes from.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -13,12 +14,17 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One consumable of a piece: how much, at what price per base unit."""
+    """One consumable of a piece: how much, how surely, at what price per base unit.
+
+    ``amount_sd`` is the standard deviation of the estimate: it comes from the rates, so it is the
+    same error in every piece.
+    """
 
     item: str
     amount: float
     unit: str
     price_minor: float
+    amount_sd: float = 0.0
 
     @property
     def cost_minor(self) -> float:
@@ -30,6 +36,7 @@ class Part:
         return {
             "item": self.item,
             "amount": round(self.amount, 6),
+            "amount_sd": round(self.amount_sd, 6),
             "unit": self.unit,
             "cost": round(self.cost_minor / 100, 6),
         }
@@ -72,6 +79,16 @@ class PieceCost:
         """Everything; upkeep only when it is known."""
         return self.spent_minor + self.misprints_minor + (self.upkeep_minor or 0.0)
 
+    @property
+    def total_sd_minor(self) -> float:
+        """Standard deviation of the total that comes from the rates.
+
+        Channels and pretreat err independently: their squares add (any textbook of statistics).
+        """
+        parts = [*self.ink.values(), *([self.pretreat] if self.pretreat is not None else [])]
+        spread = math.sqrt(sum((part.amount_sd * part.price_minor) ** 2 for part in parts))
+        return spread * (1 + spoiled_per_good(self.misprint_rate))
+
     def to_json(self) -> dict[str, Any]:
         """Money in major units."""
 
@@ -87,6 +104,7 @@ class PieceCost:
             "misprint_rate": round(self.misprint_rate, 6),
             "misprint_cost": major(self.misprints_minor),
             "total": major(self.total_minor),
+            "total_sd": major(self.total_sd_minor),
         }
 
 

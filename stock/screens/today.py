@@ -60,9 +60,19 @@ class TodayScreen(ShopScreen):
             known, slots = found
             self._show(known, planning=True)
             self.query_one("#today-slots", Static).update(safe_lines(slots_text(slots)))
-            from stock.shop.views.attention import of_week
+            keeper = self.shop_app.week
 
-            self.look_at_week(of_week, lambda more: self._show([*known, *more], planning=False))
+            def of_plan(book: Book) -> list[Attention]:
+                from stock.shop.views.attention import next_look_worth, of_week
+
+                week = keeper().of(book, day)
+                return [*of_week(week), *next_look_worth(book, week)]
+
+            self.look(
+                of_plan,
+                lambda more: self._show([*known, *more], planning=False),
+                group="week",
+            )
 
         self.look(lambda book: _quick(book, day), quick)
 

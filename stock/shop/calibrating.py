@@ -6,6 +6,7 @@ earlier prints keep what they were posted with.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -27,10 +28,12 @@ from stock.shop.intervals import (
     intervals_of,
     printed_by,
 )
+from stock.shop.overruns import Explained, explain_overruns
 
 if TYPE_CHECKING:
     from stock.ink.calibrate import ChannelFit
     from stock.ink.weigh_next import ItemState, Look, SlotState
+    from stock.plan.snapshot import Snapshot
 
 PAST_WEEKS = 8
 """Recent weeks whose mean stands for the days to come when a look's worth is judged."""
@@ -41,10 +44,14 @@ SHORT_SHARE = 0.2
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
-    """The fits of all channels, and the day kept rates hold from (None: nothing was kept)."""
+    """The fits of all channels, and the day kept rates hold from (None: nothing was kept).
+
+    ``overruns`` are the newest ones of fitted channels, held against the fit.
+    """
 
     fits: Sequence[ChannelFit]
     kept_from: date | None = None
+    overruns: Sequence[Explained] = ()
 
     def to_json(self) -> list[dict[str, Any]]:
         """One row a printer, channel and mode, with the contract's keys."""
@@ -56,7 +63,8 @@ class Calibration:
         """For people."""
         from stock.ink.calibration_report import report_text
 
-        return report_text(self.fits)
+        told = [overrun.sentence() for overrun in self.overruns]
+        return "\n".join([report_text(self.fits), *(["", *told] if told else [])])
 
 
 def calibrate_book(
@@ -72,6 +80,7 @@ def calibrate_book(
     with book.reading() as connection:
         priors = _priors(connection, printer_code)
         fits = calibrate(intervals_of(connection, printer_code=printer_code), priors)
+        overruns = explain_overruns(connection, fits)
         ids = {row.code: row.id for row in connection.execute(select(printer))}
     if keep_from is not None:
         rows = [
@@ -94,7 +103,7 @@ def calibrate_book(
             for version in rate_versions(fits, keep_from)
         ]
         book.write(lambda connection: _keep(connection, rows))
-    return Calibration(fits, keep_from)
+    return Calibration(fits, keep_from, overruns)
 
 
 def _keep(connection: Connection, rows: Sequence[Mapping[str, Any]]) -> None:
@@ -141,8 +150,13 @@ def _priors(connection: Connection, printer_code: str) -> dict[tuple[str, str], 
     return priors
 
 
-def looks_worth_most(book: Book, day: date, *, printer_code: str = "") -> tuple[Look, ...]:
-    """Which slot to weigh or dip next, the one worth most to this week's list first."""
+def looks_worth_most(
+    book: Book, day: date, *, printer_code: str = "", snapshot: Snapshot | None = None
+) -> tuple[Look, ...]:
+    """Which slot to weigh or dip next, the one worth most to this week's list first.
+
+    ``snapshot`` is the one of ``day`` where it has been taken already.
+    """
     from stock.ink.belief import prior_belief
     from stock.ink.weigh_next import weigh_next
     from stock.shop.planning import snapshot_of
@@ -159,9 +173,15 @@ def looks_worth_most(book: Book, day: date, *, printer_code: str = "") -> tuple[
             key = (row.printer, row.channel)
             if key not in beliefs:
                 beliefs[key] = prior_belief(_priors(connection, row.printer)[key])
-    snapshot = snapshot_of(book, day)
+    snapshot = snapshot or snapshot_of(book, day)
     items = [_item_state(snapshot, sku) for sku in sorted({slot.item for slot in slots})]
     return weigh_next(slots, items, beliefs)
+
+
+def next_look(book: Book, day: date, snapshot: Snapshot) -> Look | None:
+    """The look worth most, if it could change the week's list; rates not yet known say nothing."""
+    found = looks_worth_most(book, day, snapshot=snapshot)
+    return found[0] if found and found[0].worth > 0 and found[0].chance >= 0.005 else None
 
 
 def _slot_state(connection: Connection, row: Any, day: date) -> SlotState:
@@ -209,6 +229,7 @@ def _slot_state(connection: Connection, row: Any, day: date) -> SlotState:
         upcoming=upcoming,
         method="dip" if tank else "weigh",
         method_sd_ml=DIP_SD_SHARE * row.capacity / 1000 if tank else WEIGH_SD_ML,
+        capacity_ml=slot.capacity / 1000 if slot.capacity else math.inf,
     )
 
 

@@ -110,6 +110,7 @@ class Quote:
             "currency": self.currency,
             "per_piece": self.piece.to_json(),
             "total": round(self.piece.total_minor * self.pieces / 100, 4),
+            "total_sd": round(self.piece.total_sd_minor * self.pieces / 100, 4),
             "chance_of_a_misprint": round(self.any_misprint, 6),
             "calibrated": self.calibrated,
             "notes": list(self.notes),
@@ -150,10 +151,12 @@ class _Costing:
         for channel, ml in use.ml.items():
             sku = self.machines.ink(at, channel)
             if ml > 0:
-                ink[channel] = self._part(sku, ml, "mL", notes, f"ink {channel}")
+                sd = use.ml_sd.get(channel, 0.0)
+                ink[channel] = self._part(sku, ml, "mL", notes, f"ink {channel}", sd)
         pretreat = None
         if use.pretreat_g > 0:
-            pretreat = self._part(self.pretreat, use.pretreat_g, "g", notes, "pretreat")
+            grams, sd = use.pretreat_g, use.pretreat_g_sd
+            pretreat = self._part(self.pretreat, grams, "g", notes, "pretreat", sd)
         garment = None
         if blank:
             garment = self._part(blank, 1.0, "each", notes, "blank")
@@ -171,16 +174,18 @@ class _Costing:
         rate = self.misprints.rate(location)
         return PieceCost(ink, pretreat, garment, upkeep, rate), notes
 
-    def _part(self, sku: str, amount: float, unit: str, notes: list[str], what: str) -> Part:
+    def _part(
+        self, sku: str, amount: float, unit: str, notes: list[str], what: str, sd: float = 0.0
+    ) -> Part:
         price = self.by_sku.get(sku)
         if price is None:
             notes.append(f"The book has no {what}: counted without a price.")
-            return Part(what, amount, unit, 0.0)
+            return Part(what, amount, unit, 0.0, sd)
         if price.basis == "unknown":
             notes.append(f"{sku} has no price in the book: counted without one.")
         elif price.basis == "list":
             notes.append(f"{sku} is not on hand: its pack's price is used.")
-        return Part(sku, amount, unit, price.per_unit_minor)
+        return Part(sku, amount, unit, price.per_unit_minor, sd)
 
 
 def _ready_pretreat(connection: Connection) -> str:

@@ -16,6 +16,7 @@ from stock.plan.snapshot import OnOrder, SupplierTerms
 from stock.shop.certificates import LotPapers, expiring_certificates
 
 if TYPE_CHECKING:
+    from stock.ink.weigh_next import Look
     from stock.plan.clear_to_print import Clearance
     from stock.shop.forecast_log import Record
 
@@ -27,7 +28,7 @@ SOON_DAYS = 30
 
 @dataclass(frozen=True, eq=False)
 class Week:
-    """What the run found. ``prices`` are minor units per pack by (supplier, pack)."""
+    """What the run found. ``look`` is the measurement worth most to the list, if one is."""
 
     on: date
     decisions: Decisions
@@ -38,12 +39,14 @@ class Week:
     clear: Clearance
     accuracy: Record
     attention: tuple[str, ...]
+    look: Look | None = None
 
     def to_json(self) -> dict[str, Any]:
         """The parts by name."""
         return {
             "on": self.on.isoformat(),
             "attention": list(self.attention),
+            "weigh_next": self.look.sentence() if self.look is not None else None,
             "reorder": self.decisions.to_json(),
             "expiring": [lot.to_json() for lot in self.expiring],
             "clear": self.clear.to_json(),
@@ -65,6 +68,7 @@ class Week:
 def the_week(book: Book, day: date, *, within_days: int = WITHIN_DAYS) -> Week:
     """Plan once and look at everything a week asks for."""
     from stock.plan.expiry import expiring
+    from stock.shop.calibrating import next_look
     from stock.shop.clearing import clear_jobs
     from stock.shop.forecast_log import accuracy_record
     from stock.shop.planning import list_from, own_lots, snapshot_of
@@ -86,6 +90,7 @@ def the_week(book: Book, day: date, *, within_days: int = WITHIN_DAYS) -> Week:
         clear,
         accuracy,
         (*said, *_of_jobs(clear), *_of_forecasts(accuracy)),
+        next_look(book, day, snapshot),
     )
 
 

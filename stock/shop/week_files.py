@@ -39,6 +39,7 @@ def week_report(week: Week, settings: Settings | None = None) -> Report:
     attention = "\n".join(f"- {sentence}" for sentence in week.attention)
     blocks: list[str | Table] = [
         f"Needs attention:\n{attention}" if attention else "Nothing needs attention.",
+        *([f"Worth a look: {week.look.sentence()}"] if week.look is not None else []),
         *_tables(week),
     ]
     if week.decisions.findings:

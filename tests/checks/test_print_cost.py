@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from scipy.stats import geom
 
@@ -21,3 +22,20 @@ def test_money_a_published_example_of_ink_and_pretreat_comes_out_to_the_cent():
         ink={"W": Part("ink", 1.0, "mL", 256.0)}, pretreat=Part("pretreat", 40.0, "g", 53 / 40)
     )
     assert piece.total_minor == pytest.approx(309)
+
+
+def test_the_spread_of_a_price_is_that_of_independent_channels():
+    # Variances of independent errors add (any textbook of statistics); checked by simulation.
+    rng = np.random.default_rng(5)
+    piece = PieceCost(
+        ink={
+            "W": Part("white", 6.0, "mL", 30.0, 1.5),
+            "C": Part("cyan", 1.0, "mL", 35.0, 0.3),
+        },
+        pretreat=Part("pretreat", 18.0, "g", 1.4, 3.0),
+        blank=Part("tee", 1.0, "each", 310.0),
+        misprint_rate=0.04,
+    )
+    errors = rng.standard_normal((200_000, 3)) * [1.5 * 30, 0.3 * 35, 3.0 * 1.4]
+    totals = errors.sum(axis=1) / (1 - 0.04)
+    assert piece.total_sd_minor == pytest.approx(totals.std(), rel=0.01)

@@ -50,6 +50,18 @@ def test_the_report_says_what_is_not_yet_calibrated() -> None:
     assert text.count("●") == 9
 
 
+def test_of_many_intervals_the_report_shows_the_farthest_off() -> None:
+    priors = {("P1", "K"): {"standard": PRIOR}}
+    many = [week(i, noise=0.02 * (-1) ** i) for i in range(39)] + [week(39, noise=0.07)]
+    (fit,) = calibrate(many, priors)
+    text = report_text([fit])
+    assert text.count("●") == 12
+    assert "of 40 intervals lie within" in text
+    worst = max(fit.residuals, key=lambda one: abs(one.in_sd))
+    assert str(worst.interval.end) in text
+    assert len(json_rows([fit])[0]["residuals"]) == 40
+
+
 def test_the_picture_shows_every_interval_and_names_it() -> None:
     svg = plot_svg(fits())
     root = ElementTree.fromstring(svg)

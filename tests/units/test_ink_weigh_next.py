@@ -146,3 +146,12 @@ def test_the_best_order_is_the_cheapest_of_all_orders() -> None:
         packs = np.arange(0, 80, dtype=float)
         costs = order_cost(ink, packs, np.full(80, mean), sd)
         assert best_order(ink, np.array([mean]), sd)[0] == packs[costs.argmin()]
+
+
+def test_a_level_is_never_less_known_than_anything_the_slot_can_hold() -> None:
+    # The standard deviation of a uniform belief over 0 … c is c / √12 (any textbook).
+    long_ago = slot(look_sd_ml=5000.0, capacity_ml=1200.0)
+    look = weigh_next([long_ago], [item()], beliefs())[0]
+    assert look.level_sd_ml == pytest.approx(1200.0 / 12**0.5)
+    recent = slot(look_sd_ml=40.0, capacity_ml=1200.0)
+    assert weigh_next([recent], [item()], beliefs())[0].level_sd_ml == pytest.approx(40.0)

@@ -172,6 +172,16 @@ def from_book(book: Book, day: date, slots: Sequence[SlotRow] | None = None) -> 
     return found
 
 
+def next_look_worth(book: Book, week: Week) -> list[Attention]:
+    """The slot whose weighing could change the week's list most, if any could."""
+    from stock.shop.calibrating import next_look
+
+    look = next_look(book, week.snapshot.day, week.snapshot)
+    if look is None:
+        return []
+    return [Attention("weigh", look.sentence(), f"shelf:{look.slot}", "4 Shelf")]
+
+
 def of_week(week: Week) -> list[Attention]:
     """What the plan tells: lines to order today, lots that will leave a rest."""
     weekly = week.weekly
