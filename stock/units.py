@@ -8,7 +8,7 @@ what cannot be held exactly in thousandths is rounded half to even, and only the
 from __future__ import annotations
 
 import re
-from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
+from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Final, Literal
 
 Unit = Literal["mL", "g", "each"]
@@ -61,43 +61,62 @@ _LONG_NAMES: Final = {
     "piece": "pc",
 }
 
-_AMOUNT = re.compile(r"^\s*([+-]?[\d.,'\u00a0\u202f ]*\d)\s*([A-Za-zµμ][A-Za-zµμ. ]*?)?\s*$")
+_AMOUNT = re.compile(r"^\s*([+-]?[\d.,'’\u00a0\u202f ]*\d)\s*([A-Za-zµμ][A-Za-zµμ. ]*?)?\s*$")
+
+# How numbers are written: whole, with a decimal sign, with grouped thousands.
+WHOLE: Final = re.compile(r"[+-]?[0-9]{1,20}")
+WITH_POINT: Final = re.compile(r"[+-]?[0-9]{0,20}\.[0-9]{1,20}")
+WITH_COMMA: Final = re.compile(r"[+-]?[0-9]{0,20},[0-9]{1,20}")
+POINT_GROUPED: Final = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3}){1,6}(?:,[0-9]{1,20})?")
+COMMA_GROUPED: Final = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3}){1,6}(?:\.[0-9]{1,20})?")
+SPACE_GROUPED: Final = re.compile(
+    r"[+-]?[1-9][0-9]{0,2}([ \u00a0\u202f'’])[0-9]{3}(?:\1[0-9]{3}){0,5}(?:[.,][0-9]{1,20})?"
+)
+TWO_WAYS: Final = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+_GROUP_SPACES: Final = str.maketrans("", "", " \u00a0\u202f'’")
 
 
 def parse_decimal(text: str, *, decimal_comma: bool | None = None) -> Decimal:
-    """Read a number as a person writes it, refusing what has two readings.
+    """Read a number as a person writes it, refusing what has two readings or none.
 
-    ``decimal_comma`` says how the source writes numbers; ``None`` decides by the text itself:
-    when both ``.`` and ``,`` appear the last one is the decimal sign; a single separator is the
-    decimal sign unless exactly three digits follow, which reads both ways and is refused.
+    Thousands may be grouped, by threes and by one sign throughout. ``decimal_comma`` says how the
+    source writes numbers; ``None`` decides by the text itself: when both ``.`` and ``,`` appear the
+    last one is the decimal sign; a single comma is the decimal sign unless exactly three digits
+    follow, which reads both ways and is refused; a single point is the decimal sign.
+
+    Raises:
+        ValueError: Not a number, or one with two readings; the text says which.
 
     >>> parse_decimal("1.234,5")
     Decimal('1234.5')
     >>> parse_decimal("0,5")
     Decimal('0.5')
+    >>> parse_decimal("1.2.3")
+    Traceback (most recent call last):
+    ...
+    ValueError: '1.2.3' is not a number
     """
-    raw = text.strip().replace("\u00a0", "").replace("\u202f", "").replace(" ", "").replace("'", "")
-    if not re.fullmatch(r"[+-]?[\d.,]*\d[\d.,]*", raw):
-        raise ValueError(f"{text!r} is not a number")
-    if decimal_comma is None:
-        dots, commas = raw.count("."), raw.count(",")
-        if dots and commas:
-            decimal_comma = raw.rfind(",") > raw.rfind(".")
-        elif commas:
-            whole, _, rest = raw.rpartition(",")
-            if commas == 1 and len(rest) == 3 and whole.lstrip("+-") not in ("", "0"):
-                raise ValueError(f"{text!r} reads as {whole}{rest} or as {whole}.{rest}")
-            decimal_comma = commas == 1
-        else:
-            decimal_comma = dots > 1
-    if decimal_comma:
-        raw = raw.replace(".", "").replace(",", ".")
-    else:
-        raw = raw.replace(",", "")
-    try:
-        return Decimal(raw)
-    except InvalidOperation:
-        raise ValueError(f"{text!r} is not a number") from None
+    raw = without_group_spaces(text)
+    if decimal_comma is None and "," in raw and TWO_WAYS.fullmatch(raw):
+        whole, part = raw.split(",")
+        raise ValueError(f"{text!r} reads as {whole}{part} or as {whole}.{part}")
+    by_point = WITH_POINT.fullmatch(raw) or COMMA_GROUPED.fullmatch(raw)
+    by_comma = WITH_COMMA.fullmatch(raw) or POINT_GROUPED.fullmatch(raw)
+    if WHOLE.fullmatch(raw) or (by_point and decimal_comma is not True):
+        return Decimal(raw.replace(",", ""))
+    if by_comma and decimal_comma is not False:
+        return Decimal(raw.replace(".", "").replace(",", "."))
+    raise ValueError(f"{text!r} is not a number")
+
+
+def without_group_spaces(text: str) -> str:
+    """The number without the spaces or apostrophes that group its thousands, if they do.
+
+    >>> without_group_spaces(" 1 234,5 "), without_group_spaces("12 13")
+    ('1234,5', '12 13')
+    """
+    raw = text.strip()
+    return raw.translate(_GROUP_SPACES) if SPACE_GROUPED.fullmatch(raw) else raw
 
 
 def to_thousandths(value: Decimal | float | int | str) -> int:
@@ -189,6 +208,18 @@ def parse_length_cm(text: str) -> float:
     return round(number * factor.get(named, CM_PER_INCH), 6)
 
 
+def shown_unit(unit: str, system: str = "metric", largest: float = 0.0) -> tuple[str, float]:
+    """The unit people are shown amounts up to ``largest`` in, and how many base units it is.
+
+    >>> shown_unit("g", "us", 100.0), shown_unit("each", "us", 100.0)
+    (('oz', 28.349523125), ('each', 1.0))
+    """
+    if system != "us" or unit not in ("mL", "g"):
+        return unit, 1.0
+    named = "fl oz" if unit == "mL" else "lb" if abs(largest) >= 453.59237 else "oz"
+    return named, float(_FACTORS[named][1])
+
+
 def shown_amount(amount: float, unit: str, system: str = "metric") -> str:
     """A plain amount in base units for people: four figures, US units where the shop uses them.
 
@@ -197,10 +228,8 @@ def shown_amount(amount: float, unit: str, system: str = "metric") -> str:
     >>> shown_amount(473.176473, "mL", "us"), shown_amount(907.18474, "g", "us")
     ('16 fl oz', '2 lb')
     """
-    named = unit
-    if system == "us" and unit in ("mL", "g"):
-        named = "fl oz" if unit == "mL" else "lb" if abs(amount) >= 453.59237 else "oz"
-        amount = amount / float(_FACTORS[named][1])
+    named, size_of_one = shown_unit(unit, system, amount)
+    amount = amount / size_of_one
     size = abs(amount)
     places = 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 10 else 3
     text = f"{amount:,.{places}f}"

@@ -13,14 +13,22 @@ from stock.plan.amount import Choice
 from stock.plan.price import purchase_cost
 from stock.plan.snapshot import Snapshot
 from stock.plan.standing import Best, Standing
+from stock.units import shown_unit
 
 
 class Figures:
-    """How one line's amounts and money are written."""
+    """How one line's amounts and money are written.
 
-    def __init__(self, unit: str, largest: float, currency: str) -> None:
-        self.unit = unit
+    Args:
+        unit: The item's base unit.
+        largest: Largest amount of the line, base units; it sets unit and decimals for all.
+        system: ``metric`` or ``us``.
+    """
+
+    def __init__(self, unit: str, largest: float, currency: str, system: str = "metric") -> None:
+        self.unit, self.size = shown_unit(unit, system, largest)
         self.currency = currency
+        largest = largest / self.size
         if unit == "each":
             self.places = 1 if largest < 100 else 0
         else:
@@ -28,7 +36,7 @@ class Figures:
 
     def number(self, amount: float) -> str:
         """An amount without its unit."""
-        return f"{amount + 0.0:,.{self.places}f}"
+        return f"{amount / self.size + 0.0:,.{self.places}f}"
 
     def amount(self, amount: float) -> str:
         """An amount with its unit."""
@@ -59,6 +67,7 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
         stand.item.unit,
         max(judge.order_up_to, stand.position + choice.amount),
         snapshot.settings.currency,
+        snapshot.settings.units,
     )
     day = snapshot.day
     said = [_on_hand(say, stand)]
@@ -111,6 +120,7 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
             f"Chance that some of this order expires unused: {percent(choice.expiry_chance)} "
             f"(accepted: {percent(judge.waste_risk)})."
         )
+    said += _compared(say, best)
     said.append(f"Order by {best.order_by.isoformat()}.")
     return tuple(said)
 
@@ -167,8 +177,8 @@ def _level(say: Figures, stand: Standing, best: Best) -> str:
     item = stand.item
     if item.shortage_cost_minor > 0:
         how = (
-            f"below it waiting a week costs more than ordering (one {item.unit} short for a week "
-            f"costs {say.money(item.shortage_cost_minor)})"
+            f"below it waiting a week costs more than ordering (one {say.unit} short for a week "
+            f"costs {say.money(item.shortage_cost_minor * say.size)})"
         )
     elif item.service_kind == "fill":
         how = f"the lowest that serves {item.service:.1%} of need from stock"
@@ -187,11 +197,31 @@ def _level(say: Figures, stand: Standing, best: Best) -> str:
     )
 
 
+def _compared(say: Figures, best: Best) -> list[str]:
+    """The other packs and suppliers of the item, by what each costs a week in the long run."""
+    if len(best.compared) < 2:
+        return []
+    shown = [
+        f"{offer.supplier} pack {offer.pack} {say.money(cost)}"
+        + (" (preferred, so taken first)" if offer.preferred else "")
+        for offer, cost in best.compared
+    ]
+    listed = shown if len(shown) <= 6 else [*shown[:6], f"and {len(shown) - 6} more"]
+    return [f"Compared, with holding, ordering and what expires, a week: {'; '.join(listed)}."]
+
+
 def _rounding(say: Figures, best: Best, choice: Choice, short: float) -> list[str]:
     offer = best.offer
     said = []
     if offer.multiple > 1 or offer.min_packs > 1:
         said.append(f"Sold in multiples of {offer.multiple} packs, at least {offer.min_packs}.")
+    reached = [step for step in offer.breaks if step.from_packs <= choice.packs]
+    if reached:
+        step = max(reached, key=lambda step: step.from_packs)
+        which = (
+            "every pack costs" if offer.breaks_kind == "all_units" else "each further pack costs"
+        )
+        said.append(f"From {step.from_packs} packs on {which} {say.money(step.price_minor)}.")
     if choice.amount < short - 1e-9:
         gap = short - choice.amount
         why = {

@@ -188,7 +188,10 @@ def best_policy(outlook: Outlook, terms: Terms) -> Policy:
     for _ in range(ROUNDS):
         settled = start
         if by_cost.any():
-            start = np.where(by_cost, steady.level_for(rate, price), start)
+            own = steady.level_for(rate, price)
+            if steady.forced.any():
+                own = np.where(steady.forced, steady.level_for_lot(up_to - settled), own)
+            start = np.where(by_cost, own, start)
         if by_fill.any():
             start = np.where(by_fill, steady.level_for_fill(up_to - settled), start)
         if (start == settled).all():
@@ -211,6 +214,8 @@ class _Steady:
         self.waste = terms.unit_value[:, None] * outlook.outdated
         self.visited = np.fft.rfft(outlook.visits, 2 * self.cells, axis=1)
         self.visits_within = np.cumsum(outlook.visits, axis=1)
+        self.forced: Bools = np.zeros(len(outlook.step), bool)
+        """Rows whose lot, at the last evaluation, was the smallest on sale and dearer than less."""
 
     def over_visits(self, per_position: Floats, start: Ints) -> Floats:
         """Sum over this and later reviews of ``per_position`` while it stays at or above start."""
@@ -240,11 +245,14 @@ class _Steady:
             hold = hold * price / np.maximum(self.terms.unit_value[:, None], 1e-12)
         total = self.terms.order_cost[:, None] + self.waste + bought + hold + short
         possible = self.index >= start[:, None]
-        enough = possible & (lot >= self.terms.least_lot[:, None] * (1 - 1e-6))
+        least = self.terms.least_lot - 0.5 * self.outlook.step
+        enough = possible & (lot >= least[:, None])
+        free = np.argmin(np.where(possible, total / reviews, np.inf), axis=1)
         possible = np.where(enough.any(axis=1, keepdims=True), enough, possible)
         rate = np.where(possible, total / reviews, np.inf)
         best = np.argmin(rate, axis=1)
         rows = np.arange(len(best))
+        self.forced = free < best
         return rate[rows, best], best.astype(np.int64), price[rows, best]
 
     def level_for(self, rate: Floats, price: Floats) -> Ints:
@@ -252,9 +260,30 @@ class _Steady:
         spent = rate
         if self.terms.purchase is not None:
             spent = rate - self.outlook.need_per_review * price
-        fine = self.period_cost <= spent[:, None]
-        lowest = np.argmin(self.period_cost, axis=1)
+        cost = self.period_cost
+        if self.terms.purchase is not None:
+            cost = self.hold * (price / np.maximum(self.terms.unit_value, 1e-12))[:, None]
+            cost = cost + self.short
+        fine = cost <= spent[:, None]
+        lowest = np.argmin(cost, axis=1)
         return np.asarray(np.where(fine.any(axis=1), np.argmax(fine, axis=1), lowest), np.int64)
+
+    def level_for_lot(self, lot: Ints) -> Ints:
+        """Position s at least cost per review when every order lifts it by ``lot`` cells.
+
+        Where packs set the lot, waiting also puts off where the lot lifts the position to.
+        """
+        lot = np.maximum(lot, 0)
+        within = np.where(self.index <= lot[:, None], self.outlook.visits, 0.0)
+        both = np.fft.rfft(self.period_cost, 2 * self.cells, axis=1) * np.fft.rfft(
+            within, 2 * self.cells, axis=1
+        )
+        later = np.fft.irfft(both, 2 * self.cells, axis=1)[:, : self.cells]
+        cost = self.period_cost + later + self.waste
+        top = self.index + lot[:, None]
+        over = top >= self.cells
+        cost = np.take_along_axis(cost, np.minimum(top, self.cells - 1), axis=1)
+        return np.asarray(np.argmin(np.where(over & (self.index > 0), np.inf, cost), axis=1))
 
     def hold_gap(self) -> Floats:
         """How far each position is from holding one review's need: a first guess for fill."""
@@ -309,13 +338,16 @@ def _today(
     spent = rate
     if terms.purchase is not None:
         spent = rate - outlook.need_per_review * lot_price
-    later = terms.hold_cost[:, None] * outlook.later_hold + np.where(
+    hold = terms.hold_cost
+    if terms.purchase is not None:
+        hold = hold * lot_price / np.maximum(terms.unit_value, 1e-12)
+    later = hold[:, None] * outlook.later_hold + np.where(
         terms.short_cost[:, None] > 0, short_cost[:, None] * outlook.later_short, 0.0
     )
     excess = later - spent[:, None]
     ahead = steady.over_visits(excess, start) - excess
     short_now = short_cost[:, None] * outlook.now_short
-    hold_now = terms.hold_cost[:, None] * outlook.now_hold + steady.waste
+    hold_now = hold[:, None] * outlook.now_hold + steady.waste
     value = hold_now + short_now - spent[:, None] + ahead
     by_service = terms.short_cost <= 0
     judged = np.where(by_service[:, None], value - short_now, value)
@@ -331,7 +363,21 @@ def _today(
     rows = np.arange(len(step))
     wait = value <= (terms.order_cost + value[rows, best])[:, None]
     first = np.argmax(wait, axis=1)
-    level_cell = np.where(by_service, floor_cell, _crossing(value, terms.order_cost, best, first))
+    crossing = _crossing(value, terms.order_cost, best, first)
+    by_lot = _prices_differ(terms, step) | steady.forced
+    if by_lot.any():
+        best, crossing = _priced_by_lot(
+            value,
+            judged,
+            terms,
+            lot_price,
+            step,
+            floor_cell.astype(np.int64),
+            by_lot,
+            best,
+            crossing,
+        )
+    level_cell = np.where(by_service, floor_cell, crossing)
     level = np.where(fixed, floor, level_cell * step)
     return Policy(
         step=step,
@@ -346,13 +392,72 @@ def _today(
     )
 
 
+def _prices_differ(terms: Terms, step: Floats) -> Bools:
+    """Rows whose price of a unit depends on the lot."""
+    if terms.purchase is None:
+        return np.zeros(len(step), bool)
+    lots = np.arange(terms.purchase.shape[1]) * step[:, None]
+    apart = np.abs(terms.purchase - terms.unit_value[:, None] * lots)
+    return np.asarray((apart > 1e-9 * np.abs(terms.purchase)).any(axis=1))
+
+
+def _priced_by_lot(
+    value: Floats,
+    judged: Floats,
+    terms: Terms,
+    lot_price: Floats,
+    step: Floats,
+    floor_cell: Ints,
+    by_lot: Bools,
+    best: Ints,
+    crossing: Floats,
+) -> tuple[Ints, Floats]:
+    """Best position and crossing of the rows ``by_lot``, the others as given.
+
+    From position x a lot of k cells costs K, what its price is over the usual lot's, and the
+    cost of leaving with x + k; the level is where the cheapest lot on sale costs as much as
+    waiting.
+    """
+    best, crossing = best.copy(), crossing.copy()
+    cells = value.shape[1]
+    lots = np.arange(cells) * step[:, None]
+    over = np.zeros_like(lots)
+    if terms.purchase is not None:
+        over = terms.purchase - lot_price[:, None] * lots
+    for row in np.flatnonzero(by_lot):
+        if terms.short_cost[row] <= 0:
+            floor = floor_cell[row]
+            best[row] = floor + np.argmin(judged[row, floor:] + over[row, : cells - floor])
+            continue
+        least = terms.least_lot[row] - 0.5 * step[row]
+        lot_cost = np.where(lots[row] >= least, over[row], np.inf)
+        beyond = np.concatenate([value[row], np.full(cells - 1, np.inf)])
+        ordered = np.lib.stride_tricks.sliding_window_view(beyond, cells) + lot_cost
+        lot = np.argmin(ordered, axis=1)
+        gap = value[row] - terms.order_cost[row] - ordered[np.arange(cells), lot]
+        first = int(np.argmax(gap <= 0))
+        before = max(first - 1, 0)
+        part = gap[before] / (gap[before] - gap[first]) if first else 0.0
+        crossing[row] = before + part
+        best[row] = before + lot[before]
+    return best, crossing
+
+
 def _position_of_equal_short(outlook: Outlook, start: Ints) -> Floats:
-    """Today's position whose expected shortage is that of the usual level at a usual review."""
+    """Today's position whose expected shortage is nearest that of the usual level.
+
+    Nearest, not the first with less: both are read off random paths, and the first with less would
+    lie a whole unit higher every other time.
+    """
     rows = np.arange(len(start))
     usual = outlook.later_short[rows, start]
-    near = outlook.now_short <= usual[:, None] + 1e-12
+    enough = outlook.now_short <= usual[:, None] + 1e-12
     cells = outlook.now_short.shape[1]
-    return np.asarray(np.where(near.any(axis=1), np.argmax(near, axis=1), cells - 1), float)
+    first = np.where(enough.any(axis=1), np.argmax(enough, axis=1), cells - 1)
+    before = np.maximum(first - 1, 0)
+    over = outlook.now_short[rows, before] - usual
+    under = usual - outlook.now_short[rows, first]
+    return np.asarray(np.where(over < under, before, first), float)
 
 
 def _crossing(value: Floats, order_cost: Floats, best: Ints, first: Ints) -> Floats:

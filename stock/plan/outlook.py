@@ -19,7 +19,7 @@ from stock.plan.due import Due
 from stock.plan.level import CELLS, Ints, Outlook, Terms, expected_short, expected_stock
 from stock.plan.level import spread_on_grid as on_grid
 from stock.plan.needs import Course
-from stock.plan.price import feasible, purchase_cost
+from stock.plan.price import breaks_as_order_cost, feasible, purchase_cost
 from stock.plan.snapshot import Offer, PlanSettings
 from stock.plan.timing import Timing
 
@@ -202,7 +202,8 @@ def _steps(
     """Base units per cell: the grid reaches past the level and any lot worth thinking of."""
     most = np.maximum(until_next.max(axis=1), later_end.max(axis=1))
     with np.errstate(divide="ignore", invalid="ignore"):
-        lot = np.sqrt(2 * order_cost * per_review / hold)
+        fixed = order_cost + np.array([breaks_as_order_cost(pair.offer) for pair in pairs])
+        lot = np.sqrt(2 * fixed * per_review / hold)
     longest = LONGEST_LOT_WEEKS * 7 / review * per_review
     lot = np.where(np.isfinite(lot), np.minimum(1.8 * lot, longest), longest)
     pack = np.array(

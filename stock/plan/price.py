@@ -57,7 +57,7 @@ def candidate_packs(offer: Offer, low: float, high: float, limit: int = 64) -> I
     """Numbers of packs worth comparing between amounts ``low`` and ``high`` (base units).
 
     Every feasible number when there are at most ``limit``; else evenly spread ones, and always
-    those at the price breaks in between and one break beyond.
+    those at the price breaks in between and beyond.
     """
     step = offer.multiple
     first = feasible(offer, max(1, int(np.ceil(low / offer.amount - 1e-9))))
@@ -69,10 +69,30 @@ def candidate_packs(offer: Offer, low: float, high: float, limit: int = 64) -> I
         packs = first + step * np.unique(np.rint(np.linspace(0, count - 1, limit)).astype(int))
     at_breaks = [feasible(offer, brk.from_packs) for brk in offer.breaks]
     near = [n for n in at_breaks if first <= n <= last]
-    beyond = sorted(n for n in at_breaks if n > last)[:1]
+    beyond = [n for n in at_breaks if n > last]
     return np.unique(np.concatenate([packs, np.array(near + beyond, int)])).astype(np.int64)
 
 
 def unit_price(offer: Offer) -> float:
     """Plain price of one base unit, before any break, minor units."""
     return offer.price_minor / offer.amount
+
+
+def breaks_as_order_cost(offer: Offer) -> float:
+    """What an order past the last incremental break pays once over the last price, minor units.
+
+    The packs before each break cost more, whatever the order's size: to the lot this is one more
+    cost of ordering (Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed., section 3.4.2).
+
+    >>> from stock.plan.snapshot import PriceBreak
+    >>> breaks = (PriceBreak(11, 90.0),)
+    >>> breaks_as_order_cost(Offer("tee", "S", "6", 6.0, 100.0, 1, 1, breaks, "incremental"))
+    100.0
+    """
+    if offer.breaks_kind != "incremental":
+        return 0.0
+    paid, price = 0.0, offer.price_minor
+    for step in sorted(offer.breaks, key=lambda step: step.from_packs):
+        paid += max(step.from_packs - 1, 0) * (price - step.price_minor)
+        price = step.price_minor
+    return paid

@@ -141,6 +141,7 @@ class PlanSettings:
         weekdays, closed: When the shop works.
         peak_factor: Demand multiplier by (ISO) month, learnt or stated; empty: none.
         blend_autoets: Whether AutoETS takes its share in forecasts.
+        units: How sentences write amounts: ``metric`` or ``us``; figures stay in base units.
     """
 
     review_days: int = 7
@@ -154,6 +155,7 @@ class PlanSettings:
     peak_factor: tuple[tuple[int, float], ...] = ()
     currency: str = "EUR"
     blend_autoets: bool = False
+    units: str = "metric"
 
 
 @dataclass(frozen=True, eq=False)

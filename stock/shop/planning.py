@@ -13,6 +13,7 @@ from stock.plan.snapshot import PlanSettings, Snapshot
 from stock.shop.settings import KINDS, Settings, load_settings
 from stock.shop.snapshot import Targets, take_snapshot
 from stock.shop.snapshot.holdings import WITHIN
+from stock.units import shown_amount
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -58,6 +59,7 @@ def plan_settings(
         peak_factor=known.season,
         currency=known["currency"],
         blend_autoets=known["plan.autoets"],
+        units=known["units"],
     )
 
 
@@ -108,7 +110,11 @@ def list_from(snapshot: Snapshot, *, supplier: str = "") -> Decisions:
     within = _amounts_within_mixes(snapshot)
     rests = {(offer.supplier, offer.pack): offer.unusable_rest for offer in snapshot.offers}
     lines = tuple(
-        _by_content(_with_mixes(line, within), rests.get((line.supplier, line.pack), 0.0))
+        _by_content(
+            _with_mixes(line, within),
+            rests.get((line.supplier, line.pack), 0.0),
+            snapshot.settings.units,
+        )
         for line in decisions.lines
         if not supplier or line.supplier == supplier
     )
@@ -128,15 +134,15 @@ def _with_mixes(line: ReorderLine, within: dict[str, str]) -> ReorderLine:
     return replace(line, why=(line.why[0], within[line.item], *line.why[1:]))
 
 
-def _by_content(line: ReorderLine, rest: float) -> ReorderLine:
+def _by_content(line: ReorderLine, rest: float, system: str) -> ReorderLine:
     """A line planned by what comes out of its packs, told by what is in them."""
     if rest <= 0 or not line.packs:
         return line
     usable = line.amount / line.packs
-    said = (
-        f"A pack holds {usable + rest:,.6g} {line.unit}; {rest:,.6g} {line.unit} of it never come "
-        f"out, so it counts as {usable:,.6g} {line.unit}."
+    full, never, counts = (
+        shown_amount(amount, line.unit, system) for amount in (usable + rest, rest, usable)
     )
+    said = f"A pack holds {full}; {never} of it never come out, so it counts as {counts}."
     return replace(line, amount=line.amount + line.packs * rest, why=(*line.why, said))
 
 
@@ -152,9 +158,13 @@ def _amounts_within_mixes(snapshot: Snapshot) -> dict[str, str]:
     for lot in snapshot.stock:
         if WITHIN in lot.lot:
             amounts[lot.item] = amounts.get(lot.item, 0.0) + lot.amount
+
+    def written(sku: str, amount: float) -> str:
+        return shown_amount(amount, units.get(sku, ""), snapshot.settings.units)
+
     return {
-        sku: f"Of what is here, {amount:,.1f} {units.get(sku, '')} is within ready mix, "
-        "counted by the concentrate in it."
+        sku: f"Of what is here, {written(sku, amount)} is within ready mix, counted by the "
+        "concentrate in it."
         for sku, amount in amounts.items()
     }
 

@@ -392,7 +392,7 @@ def test_the_list_orders_the_concentrate_not_the_mix(book: Book) -> None:
     (line,) = weekly.lines
     assert line.item == "PRE-C"
     assert line.need.total / line.protection_days * 7 == pytest.approx(400, rel=0.1)
-    assert "550.0 g is within ready mix" in line.why[1]
+    assert "550 g is within ready mix" in line.why[1]
     assert {lot.item for lot in weekly.expiring} <= {"PRE", "PRE-C"}
     assert all(" within " not in lot.lot for lot in weekly.expiring)
 

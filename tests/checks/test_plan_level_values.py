@@ -36,19 +36,32 @@ def policy(
     order: float,
     mean: float,
     step: float = 1.0,
+    lot: float | None = None,
+    before: np.ndarray | None = None,
+    fill: float = np.nan,
 ) -> Policy:
-    """The planner's policy: ``need`` per review and over the ``cover`` of an order, as chances."""
+    """The planner's policy: ``need`` per review and over the ``cover`` of an order, as chances.
+
+    ``lot`` is the smallest amount on sale; ``before`` the need up to the start of the last review
+    covered, with which a ``fill`` rate counts what falls short in that review only.
+    """
     steps = np.array([step])
     held = expected_stock(cover[None], steps)
     missing = expected_short(held, np.array([float(mean)]), steps)
     per_review = float(np.dot(np.arange(len(need)) * step, need))
+    new = missing
+    if before is not None:
+        start = float(np.dot(np.arange(len(before)) * step, before))
+        new = missing - expected_short(
+            expected_stock(before[None], steps), np.array([start]), steps
+        )
     outlook = Outlook(
         step=steps,
         now_hold=held,
         now_short=missing,
         later_hold=held,
         later_short=missing,
-        later_new_short=missing,
+        later_new_short=new,
         visits=visits(need)[None],
         need_per_review=np.array([per_review]),
         outdated=np.zeros((1, len(need))),
@@ -60,8 +73,8 @@ def policy(
         unit_value=np.zeros(1),
         now_level=NONE,
         later_level=NONE,
-        fill_rate=NONE,
-        least_lot=np.array([step]),
+        fill_rate=np.array([fill]),
+        least_lot=np.array([step if lot is None else lot]),
     )
     return best_policy(outlook, terms)
 
@@ -105,6 +118,17 @@ def test_without_an_ordering_cost_it_is_the_newsvendor(hold, short, mean, period
     found = policy(need, cover, hold=hold, short=short, order=0.0, mean=mean * periods)
     assert found.later_up_to[0] == up_to
     assert found.cost_rate[0] == pytest.approx(cost, abs=1e-6)
+
+
+def test_a_newsvendor_with_lognormal_demand():
+    # Snyder & Shen, Fundamentals of Supply Chain Theory, 2nd ed., Problem 4.8(b).
+    step, cells = 4.0, 512
+    edges = np.maximum((np.arange(cells + 1) - 0.5) * step, 0.0)
+    need = np.diff(stats.lognorm.cdf(edges, 0.3, scale=np.exp(6)))
+    mean = float(np.exp(6 + 0.3**2 / 2))
+    found = policy(need, need, hold=1, short=0.1765, order=0.0, mean=mean, step=step)
+    assert found.later_up_to[0] == pytest.approx(295.626644807, abs=step)
+    assert found.cost_rate[0] == pytest.approx(29.4425435821, rel=1e-3)
 
 
 def test_a_newsvendor_with_any_distribution():
@@ -186,3 +210,100 @@ def test_with_unit_demand_and_continuous_review_it_is_the_r_q_policy():
     assert found.later_level[0] == 3 + 1
     assert found.later_up_to[0] == 3 + 5
     assert found.cost_rate[0] * rate == pytest.approx(107.923580633, abs=1e-6)
+
+
+def normal_chances(mean: float, sd: float, step: float, cells: int) -> np.ndarray:
+    """A normal distribution on the grid, what is below 0 taken as 0."""
+    edges = (np.arange(cells + 1) - 0.5) * step
+    chances = np.diff(stats.norm.cdf(edges, mean, sd))
+    chances[0] += stats.norm.cdf(edges[0], mean, sd)
+    return chances
+
+
+def certain_step(cells: int) -> np.ndarray:
+    need = np.zeros(cells)
+    need[1] = 1.0
+    return need
+
+
+# Snyder & Shen, Fundamentals of Supply Chain Theory, 2nd ed., Example 5.1: h = .225, p = 7.5,
+# K = 8, 1,300 ± 150 a year, lead time a month.
+# One unit is needed per review, so half a unit more than the lead time's in its middle.
+MONTH = {"mean": 1300 / 12, "sd": 150 / np.sqrt(12)}
+COVER_5_1 = normal_chances(MONTH["mean"] + 0.5, MONTH["sd"], 1.0, 1024)
+EXAMPLE_5_1 = {
+    "hold": 0.225 / 1300,
+    "short": 7.5 / 1300,
+    "mean": float(np.dot(np.arange(1024), COVER_5_1)),
+}
+
+
+def test_with_normal_demand_it_is_the_r_q_policy():
+    # Exact optimum by nested root and line search and by a simplex: r = 126.87, Q = 328.45, cost
+    # 78.0711; the book's loss-function approximation (Example 5.6) gives the same to 1e-4.
+    found = policy(certain_step(1024), COVER_5_1, order=8.0, **EXAMPLE_5_1)
+    level = found.later_level[0] - 1
+    assert level == pytest.approx(126.867062953, abs=1)
+    assert found.later_up_to[0] - level == pytest.approx(328.449147041, abs=1)
+    assert found.cost_rate[0] * 1300 == pytest.approx(78.0711462704, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("values", "cover", "lot", "level"),
+    [
+        # stockpyl 1.0.2, docstring of rq.r_q_optimal_r_for_q (data of Example 5.1, Q = 300).
+        (EXAMPLE_5_1, COVER_5_1, 300.0, 129.427279698),
+        # Problem 5.3 of the same book, Q = 318: h = 3/14, p = 40, 192 ± 17.4, lead time 3.
+        (
+            {"hold": 3 / 14 / 192, "short": 40 / 192, "mean": 3 * 192 + 0.5},
+            normal_chances(3 * 192 + 0.5, 17.4 * np.sqrt(3), 1.0, 1024),
+            318.0,
+            612.133131345,
+        ),
+    ],
+)
+def test_the_level_for_a_lot_given_by_the_pack(values, cover, lot, level):
+    found = policy(certain_step(1024), cover, order=0.0, lot=lot, **values)
+    assert found.later_up_to[0] - (found.later_level[0] - 1) == pytest.approx(lot, abs=1)
+    assert found.later_level[0] - 1 == pytest.approx(level, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("mean", "sd", "lot", "fill", "level"),
+    [
+        # S. Nahmias, Production and Operations Analysis, type-2 service (from memory, recomputed):
+        # z = 1.02, R = 126.
+        (100, 25, 100, 0.98, 125.530971939),
+        # Constructed, by two methods.
+        (64, 22, 48, 0.995, 105.911933636),
+        # Constructed, loss difference and quadrature; policy of Example 5.1 above.
+        (1300 / 12, 150 / np.sqrt(12), 328.5, 0.970809986802, 126.8),
+        (64, 22, 48, 0.873949692839, 70),
+    ],
+)
+def test_the_level_for_a_fill_rate_with_a_lot(mean, sd, lot, fill, level):
+    step, cells = 0.5, 2048
+    cover = normal_chances(mean + step, sd, step, cells)
+    found = policy(
+        certain_step(cells),
+        cover,
+        hold=1e-3,
+        short=0.0,
+        order=0.0,
+        mean=float(np.dot(np.arange(cells) * step, cover)),
+        step=step,
+        lot=lot,
+        before=normal_chances(mean, sd, step, cells),
+        fill=fill,
+    )
+    assert found.later_level[0] - step == pytest.approx(level, abs=1.5 * step)
+
+
+def test_normal_demand_with_an_ordering_cost():
+    # stockpyl 1.0.2, docstring of finite_horizon.finite_horizon_dp: K = 50, h = 1, p = 20, need
+    # 100 ± 20 each period; of its five periods all but the last have s = 110, S = 133.
+    edges = np.arange(513) - 0.5
+    need = np.diff(stats.norm.cdf(edges, 100, 20))
+    found = policy(need, need, hold=1, short=20, order=50, mean=100)
+    assert found.later_level[0] == 110 + 1
+    assert found.later_up_to[0] == 133
