@@ -11,19 +11,23 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from stock.units import CM_PER_INCH, UNITS, Unit, parse_amount
+from stock.units import (
+    CM_PER_INCH,
+    COMMA_GROUPED,
+    POINT_GROUPED,
+    TWO_WAYS,
+    UNITS,
+    WHOLE,
+    WITH_COMMA,
+    WITH_POINT,
+    Unit,
+    parse_amount,
+    without_group_spaces,
+)
 
 _CURRENCY_SIGNS: Final = {"EUR": "€", "USD": "$", "GBP": "£", "JPY": "¥", "CHF": "Fr."}
 _LENGTH_CM: Final = {"": 1.0, "cm": 1.0, "mm": 0.1, "in": CM_PER_INCH, "inch": CM_PER_INCH}
 
-_PLAIN: Final = re.compile(r"[+-]?[0-9]{1,20}")
-_DOT: Final = re.compile(r"[+-]?[0-9]{0,20}\.[0-9]{1,20}")
-_COMMA: Final = re.compile(r"[+-]?[0-9]{0,20},[0-9]{1,20}")
-_DOT_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}(?:\.[0-9]{3})+(?:,[0-9]{1,20})?")
-_COMMA_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]{1,20})?")
-_TWO_WAYS: Final = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
-_SPACES: Final = str.maketrans("", "", " \u00a0\u202f'’")
-_SPACE_GROUPED: Final = re.compile(r"[+-]?[0-9]{1,3}(?:[ \u00a0\u202f'’][0-9]{3})+(?:[.,][0-9]+)?")
 _WITH_UNIT: Final = re.compile(r"([+-]?[0-9][0-9.,'’ \u00a0\u202f]*|[+-]?[.,][0-9]+)([^0-9]*)")
 
 
@@ -87,31 +91,27 @@ def read_decimal(text: str, writing: Writing = Writing()) -> Decimal:
     >>> read_decimal("1.234,50")
     Decimal('1234.50')
     """
-    raw = _ungrouped(text)
-    if _PLAIN.fullmatch(raw):
+    raw = without_group_spaces(text)
+    if WHOLE.fullmatch(raw):
         return Decimal(raw)
     comma, dot = writing.decimal_comma in (True, None), writing.decimal_comma in (False, None)
-    if writing.decimal_comma is None and _TWO_WAYS.fullmatch(raw):
+    if writing.decimal_comma is None and TWO_WAYS.fullmatch(raw):
         if "," in raw or not writing.dot_is_decimal:
             whole, part = re.split(r"[.,]", raw)
             raise TwoReadings(f"one reading: it is {whole}{part} or {whole}.{part}")
         return Decimal(raw)
-    if dot and (_DOT.fullmatch(raw) or _COMMA_GROUPED.fullmatch(raw)):
+    if dot and (WITH_POINT.fullmatch(raw) or COMMA_GROUPED.fullmatch(raw)):
         return Decimal(raw.replace(",", ""))
-    if comma and (_COMMA.fullmatch(raw) or _DOT_GROUPED.fullmatch(raw)):
+    if comma and (WITH_COMMA.fullmatch(raw) or POINT_GROUPED.fullmatch(raw)):
         return Decimal(raw.replace(".", "").replace(",", "."))
     if re.fullmatch(r"[0-9.,]+[eE][+-]?[0-9]+", raw):
         raise NotRead("a number in full; a spreadsheet shortened this one")
-    if writing.decimal_comma is not None and (_DOT.fullmatch(raw) or _COMMA.fullmatch(raw)):
+    if writing.decimal_comma is not None and (
+        WITH_POINT.fullmatch(raw) or WITH_COMMA.fullmatch(raw)
+    ):
         sign = "comma" if writing.decimal_comma else "point"
         raise NotRead(f"a number with a decimal {sign}")
     raise NotRead("a number")
-
-
-def _ungrouped(text: str) -> str:
-    """The number without the spaces or apostrophes that group its thousands."""
-    raw = text.strip()
-    return raw.translate(_SPACES) if _SPACE_GROUPED.fullmatch(raw) else raw
 
 
 def decimal_evidence(text: str) -> str:
@@ -121,12 +121,12 @@ def decimal_evidence(text: str) -> str:
     (',', '', ',')
     """
     match = _WITH_UNIT.match(text.strip().lstrip("€$£¥"))
-    raw = _ungrouped(match[1]) if match else ""
-    if _TWO_WAYS.fullmatch(raw):
+    raw = without_group_spaces(match[1]) if match else ""
+    if TWO_WAYS.fullmatch(raw):
         return ""
-    if _DOT.fullmatch(raw) or ("." in raw and _COMMA_GROUPED.fullmatch(raw)):
+    if WITH_POINT.fullmatch(raw) or ("." in raw and COMMA_GROUPED.fullmatch(raw)):
         return "."
-    if _COMMA.fullmatch(raw) or ("," in raw and _DOT_GROUPED.fullmatch(raw)):
+    if WITH_COMMA.fullmatch(raw) or ("," in raw and POINT_GROUPED.fullmatch(raw)):
         return ","
     return ""
 

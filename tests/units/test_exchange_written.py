@@ -46,6 +46,8 @@ POINT = Writing(decimal_comma=False)
         ("1.234", COMMA, "1234"),
         ("1.234", POINT, "1.234"),
         ("1.234", Writing(dot_is_decimal=True), "1.234"),
+        ("0,125", Writing(), "0.125"),
+        ("0.125", POINT, "0.125"),
     ],
 )
 def test_a_number_reads_as_its_writer_meant_it(text: str, writing: Writing, number: str):
@@ -64,6 +66,8 @@ def test_a_number_with_two_readings_is_refused_with_both(text: str):
         ("", Writing()),
         ("abc", Writing()),
         ("1.2.3", Writing()),
+        ("0.125", COMMA),
+        ("1 234'567", Writing()),
         ("12.05.2026", Writing()),
         ("1,5", POINT),
         ("1.5", COMMA),
