@@ -63,9 +63,23 @@ class Estimate:
             "ml": {c: told(self.ml[c]) for c in CHANNELS},
             "ml_sd": {c: told(self.ml_sd[c]) for c in CHANNELS},
             "pretreat_g": told(self.pretreat_g),
+            "pretreat_g_sd": told(self.pretreat_g_sd),
             "calibrated": self.calibrated,
             "notes": list(self.notes),
         }
+
+
+def check_side(name: str, side_cm: float | None) -> None:
+    """Refuse a printed width or height that is no length; None is none given.
+
+    Raises:
+        Refused: Not a number of cm that is printed.
+    """
+    if side_cm is not None and not (math.isfinite(side_cm) and 0 < side_cm <= LARGEST_CM):
+        raise Refused(
+            f"A printed {name} of {side_cm} cm was given; expected more than 0 "
+            f"and at most {LARGEST_CM:g} cm."
+        )
 
 
 def size_on_cloth_cm(
@@ -78,12 +92,8 @@ def size_on_cloth_cm(
     Raises:
         Refused: A side that is no length, or neither a size nor a tag: nothing is guessed.
     """
-    for name, side in (("width", width_cm), ("height", height_cm)):
-        if side is not None and not (math.isfinite(side) and 0 < side <= LARGEST_CM):
-            raise Refused(
-                f"A printed {name} of {side} cm was given; expected more than 0 "
-                f"and at most {LARGEST_CM:g} cm."
-            )
+    check_side("width", width_cm)
+    check_side("height", height_cm)
     dpi, dpi_y = shares.dpi, shares.dpi_y or shares.dpi
     aspect = shares.height_px / shares.width_px
     if dpi is not None and dpi_y is not None:

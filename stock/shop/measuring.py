@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,7 +18,7 @@ from stock.shop.estimating import DEFAULT_MODE, Estimator, modes_in
 from stock.shop.finding import find
 
 if TYPE_CHECKING:
-    from stock.ink.measure import Estimate
+    from stock.ink.measure import Estimate, Shares
 
 
 def measure_files(
@@ -36,26 +36,65 @@ def measure_files(
 ) -> list[Estimate]:
     """Estimates for files, one each; by prior rates when ``book`` is None or not there yet.
 
-    Files are measured side by side; ``cache_dir`` keeps what was measured by content.
+    Raises:
+        Refused: The first of :func:`measure_each`'s complaints.
+    """
+    found: list[Estimate] = []
+    for answer in measure_each(
+        files,
+        book=book,
+        width_cm=width_cm,
+        height_cm=height_cm,
+        garment=garment,
+        mode=mode,
+        printer=printer,
+        pieces=pieces,
+        page=page,
+        cache_dir=cache_dir,
+    ):
+        if isinstance(answer, Refused):
+            raise answer
+        found.append(answer)
+    return found
+
+
+def measure_each(
+    files: Sequence[Path],
+    *,
+    book: str | None,
+    width_cm: float | None,
+    height_cm: float | None,
+    garment: Any,
+    mode: str = "",
+    printer: str = "",
+    pieces: int = 1,
+    page: int = 1,
+    cache_dir: Path | None = None,
+    on_progress: Callable[[int, int], None] = lambda _done, _total: None,
+) -> list[Estimate | Refused]:
+    """For each file its estimate, or the error that says why it has none.
+
+    Files are measured side by side; ``cache_dir`` keeps what was measured by content;
+    ``on_progress`` hears of files done and files in all.
 
     Raises:
-        Refused: Sizes that cannot be; an artwork that cannot be read; a mode or printer named
-            that the book does not have.
+        Refused: What would fail for every file: a size or number of pieces nobody prints, a mode
+            or printer named that the book does not have.
     """
     from stock.ink.batch import measure_many
-    from stock.ink.measure import estimate
+    from stock.ink.estimate import check_side, estimate
 
     if not 0 < pieces <= 1_000_000:
         raise Refused(f"{pieces} pieces were given; expected a whole number from 1.")
+    check_side("width", width_cm)
+    check_side("height", height_cm)
     the_mode, rates = _mode_and_rates(book, mode, printer)
-    found = []
-    for shares in measure_many(
-        files, garment=garment, mode=the_mode, page=page, cache_dir=cache_dir
-    ):
+
+    def one(shares: Shares | ArtworkUnreadable) -> Estimate | Refused:
         if isinstance(shares, ArtworkUnreadable):
-            raise shares
-        found.append(
-            estimate(
+            return shares
+        try:
+            return estimate(
                 shares,
                 width_cm=width_cm,
                 height_cm=height_cm,
@@ -64,8 +103,18 @@ def measure_files(
                 garment=garment,
                 pieces=pieces,
             )
-        )
-    return found
+        except Refused as error:
+            return error
+
+    measured = measure_many(
+        files,
+        garment=garment,
+        mode=the_mode,
+        page=page,
+        cache_dir=cache_dir,
+        on_progress=lambda done, total, _: on_progress(done, total),
+    )
+    return [one(shares) for shares in measured]
 
 
 def _is_there(address: str) -> bool:

@@ -118,7 +118,7 @@ def test_the_json_has_the_contracts_keys(tmp_path: Path) -> None:
     told = estimate(shares, width_cm=10, rates=RATES, dose=DOSE, garment="dark").to_json()
     assert list(told) == [
         "file", "sha256", "width_cm", "height_cm", "area_cm2", "covered_cm2", "touched_cm2",
-        "ml", "ml_sd", "pretreat_g", "calibrated", "notes",
+        "ml", "ml_sd", "pretreat_g", "pretreat_g_sd", "calibrated", "notes",
     ]  # fmt: skip
     assert list(told["covered_cm2"]) == list(CHANNELS)
 
