@@ -262,6 +262,10 @@ def _why_nothing(state: ItemState) -> list[str]:
         f"{shown(need.firm)} firm + {shown(need.quotes)} quotes + {shown(need.unbooked)} not yet "
         f"booked + {shown(need.upkeep)} upkeep = {shown(need.total)}.",
     ]
+    if state.on_hand_sd > 0:
+        said.append(
+            f"What is in the slots is unsure by ± {shown(state.on_hand_sd)}: weigh or dip them."
+        )
     if not state.supplier:
         said.append("Nothing is ordered: nobody sells it, or it is not bought any more.")
     else:

@@ -35,11 +35,13 @@ class Shelf:
         counted: Lots that may be drawn, first expired first, those without a date last.
         left_out: (lot, base units, reason) of what does not count.
         sd: Uncertainty of what is there, one standard deviation.
+        unsure: Base units in places whose level is unsure: at most so much may be missing.
     """
 
     counted: tuple[CountedLot, ...] = ()
     left_out: tuple[tuple[StockLot, float, str], ...] = ()
     sd: float = 0.0
+    unsure: float = 0.0
 
     @property
     def amount(self) -> float:
@@ -61,6 +63,7 @@ def sort_out(stock: Iterable[StockLot], day: date) -> Mapping[str, Shelf]:
     counted: dict[str, list[CountedLot]] = {}
     left_out: dict[str, list[tuple[StockLot, float, str]]] = {}
     variance: dict[str, float] = {}
+    doubtful: set[tuple[str, str]] = set()
     for lot in stock:
         if not np.isfinite(lot.amount) or lot.amount <= 0:
             continue
@@ -80,12 +83,15 @@ def sort_out(stock: Iterable[StockLot], day: date) -> Mapping[str, Shelf]:
             last = None if expiry is None else (expiry - day).days
             if lot.amount > rest:
                 own.append(CountedLot(lot, lot.amount - rest, last))
-            variance[lot.item] = variance.get(lot.item, 0.0) + max(lot.amount_sd, 0.0) ** 2
+            if lot.amount_sd > 0:
+                variance[lot.item] = variance.get(lot.item, 0.0) + lot.amount_sd**2
+                doubtful.add((lot.item, lot.place))
     return {
         item: Shelf(
             tuple(sorted(lots, key=_first_expired)),
             tuple(left_out[item]),
             variance.get(item, 0.0) ** 0.5,
+            sum(entry.amount for entry in lots if (item, entry.lot.place) in doubtful),
         )
         for item, lots in counted.items()
     }

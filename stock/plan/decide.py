@@ -302,4 +302,5 @@ def _state(snapshot: Snapshot, stand: Standing) -> ItemState:
         ),
         order_amount=ordered.amount if ordered else 0.0,
         order_arrives=arrives,
+        on_hand_sd=stand.shelf.sd,
     )

@@ -236,6 +236,7 @@ class ItemState:
     deliveries: tuple[tuple[date, float], ...] = ()
     order_amount: float = 0.0
     order_arrives: date | None = None
+    on_hand_sd: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -71,6 +71,11 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
     )
     day = snapshot.day
     said = [_on_hand(say, stand)]
+    if stand.shelf.sd > 0:
+        said.append(
+            f"Of it {say.amount(stand.shelf.unsure)} are in slots not measured for long, unsure by "
+            f"± {say.amount(stand.shelf.sd)}: the level allows for that; weigh or dip them."
+        )
     said += _left_out(say, stand)
     said += _on_order(say, stand, snapshot)
     said.append(

@@ -84,8 +84,11 @@ def look_ahead(
     if (unsure > 0).any():
         noise = np.array(
             [
-                stream(settings.seed, "stock", pair.item.sku).standard_normal(course.paths)
-                * unsure[pair.row]
+                np.minimum(
+                    stream(settings.seed, "stock", pair.item.sku).standard_normal(course.paths)
+                    * unsure[pair.row],
+                    shelves[pair.row].unsure,
+                )
                 for pair in pairs
             ]
         )

@@ -186,6 +186,35 @@ def test_a_slot_is_unsure_until_it_is_weighed(book: Book) -> None:
     assert sure == 0.0
 
 
+def test_a_tank_just_filled_is_no_less_sure_than_what_it_can_hold(book: Book) -> None:
+    an_item(book)
+    a_slot(book, "WT", feed="tank", capacity=1_200_000)
+    a_pack(book, amount=900)
+    a_row(
+        book,
+        rate,
+        printer_id=1,
+        channel="W",
+        valid_from=MONDAY,
+        per_cm2_ul=2.0,
+        per_cm2_ul_sd=0.5,
+        per_day_ml=10.0,
+        per_day_ml_sd=40.0,
+    )
+    for code, on in (("L1", MONDAY), ("L2", MONDAY + timedelta(days=50))):
+        a_lot(book, code=code, amount=900, on=MONDAY)
+        load(book, Load("WT", on, sku="W-1", lot=code))
+
+    def doubt(day: date) -> float:
+        found = seen(book, day).stock
+        return max(lot.amount_sd for lot in found if lot.place == "WT")
+
+    # Fifty days at 40 mL a day each, never weighed.
+    assert doubt(MONDAY + timedelta(days=49)) == pytest.approx(49 * 40.0)
+    # Filled with 900 mL of 1,200: the level is from 900 to 1,200, even chances.
+    assert doubt(MONDAY + timedelta(days=50)) == pytest.approx(300 / 12**0.5)
+
+
 def test_a_ready_mix_counts_as_the_concentrate_in_it(book: Book) -> None:
     an_item(book, "PRE-C", kind="pretreat", unit="g")
     an_item(

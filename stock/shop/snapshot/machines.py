@@ -132,12 +132,14 @@ def slot_doubts(connection: Connection, machines: Machines) -> dict[int, float]:
 
     What was drawn since the slot was last weighed, dipped or given a fresh cartridge is known as
     well as the rates are: the printed part errs by the rate's share, upkeep by its own spread.
+    A tank holds at least what was just filled in and at most what it can: it is no less sure than
+    even chances between the two.
     """
     doubts: dict[int, float] = {}
     slots = connection.execute(
-        select(place.c.id, place.c.printer_id, place.c.channel, place.c.feed).where(
-            place.c.kind == "slot", place.c.printer_id.is_not(None)
-        )
+        select(
+            place.c.id, place.c.printer_id, place.c.channel, place.c.feed, place.c.capacity
+        ).where(place.c.kind == "slot", place.c.printer_id.is_not(None))
     ).all()
     for slot in slots:
         rate = machines.rates.get(slot.printer_id, {}).get(slot.channel)
@@ -146,24 +148,67 @@ def slot_doubts(connection: Connection, machines: Machines) -> dict[int, float]:
         since = _last_sure(connection, slot.id, slot.feed, machines.day)
         if since is None:
             continue
-        entry_id, sure_on = since
-        printed = connection.scalar(
-            select(func.sum(movement.c.amount))
-            .join(entry, entry.c.id == movement.c.entry_id)
-            .where(
-                movement.c.from_place_id == slot.id,
-                movement.c.entry_id > entry_id,
-                movement.c.day <= machines.day,
-                entry.c.kind == "print",
-                stands(movement.c.entry_id),
-            )
-        )
+        known = [(*since, 0.0)]
+        if slot.feed == "tank" and slot.capacity:
+            known += _after_filling(connection, slot.id, slot.capacity, since[0], machines.day)
         share = rate.per_cm2_ul_sd / rate.per_cm2_ul if rate.per_cm2_ul > 0 else 0.0
-        days = max((machines.day - sure_on).days, 0)
-        doubts[slot.id] = float(
-            np.hypot(share * float(printed or 0) / 1000, days * rate.per_day_ml_sd)
+        doubts[slot.id] = min(
+            float(
+                np.hypot(
+                    unsure,
+                    np.hypot(
+                        share * _printed(connection, slot.id, entry_id, machines.day),
+                        max((machines.day - sure_on).days, 0) * rate.per_day_ml_sd,
+                    ),
+                )
+            )
+            for entry_id, sure_on, unsure in known
         )
     return doubts
+
+
+def _printed(connection: Connection, place_id: int, entry_id: int, day: date) -> float:
+    """What prints drew from a slot after ``entry_id``, base units."""
+    drawn = connection.scalar(
+        select(func.sum(movement.c.amount))
+        .join(entry, entry.c.id == movement.c.entry_id)
+        .where(
+            movement.c.from_place_id == place_id,
+            movement.c.entry_id > entry_id,
+            movement.c.day <= day,
+            entry.c.kind == "print",
+            stands(movement.c.entry_id),
+        )
+    )
+    return float(drawn or 0) / 1000
+
+
+FILLINGS = 3
+"""Newest fillings of a tank that are looked at: older ones say less than what was drawn since."""
+
+
+def _after_filling(
+    connection: Connection, place_id: int, capacity: int, after: int, day: date
+) -> list[tuple[int, date, float]]:
+    """(entry, day, spread of the level then) of a tank's newest fillings after entry ``after``."""
+    filled = connection.execute(
+        select(entry.c.id, entry.c.day, func.sum(movement.c.amount))
+        .join(movement, movement.c.entry_id == entry.c.id)
+        .where(
+            movement.c.to_place_id == place_id,
+            movement.c.from_place_id != place_id,
+            entry.c.id > after,
+            entry.c.day <= day,
+            stands(entry.c.id),
+        )
+        .group_by(entry.c.id, entry.c.day)
+        .order_by(entry.c.id.desc())
+        .limit(FILLINGS)
+    )
+    return [
+        (entry_id, filled_on, max(capacity - int(amount), 0) / 1000 / 12**0.5)
+        for entry_id, filled_on, amount in filled
+    ]
 
 
 def _last_sure(
