@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import random
+import resource
 import struct
 import subprocess
 import sys
@@ -201,6 +202,49 @@ def test_a_pdf_page_of_absurd_size_or_none(tmp_path: Path) -> None:
         b"2 0 obj<</Type/Pages/Kids[]/Count 0>>endobj\ntrailer<</Root 1 0 R>>\n%%EOF\n"
     )
     refused(tmp_path / "none.pdf")
+
+
+def pdf_bytes(objects: list[bytes]) -> bytes:
+    """A PDF of numbered objects, the first its catalogue (ISO 32000-1, 7.5)."""
+    out, offsets = b"%PDF-1.4\n", []
+    for number, body in enumerate(objects, start=1):
+        offsets.append(b"%010d 00000 n \n" % len(out))
+        out += b"%d 0 obj\n%s\nendobj\n" % (number, body)
+    size = len(objects) + 1
+    table = b"xref\n0 %d\n0000000000 65535 f \n%s" % (size, b"".join(offsets))
+    tail = b"trailer<</Size %d/Root 1 0 R>>\nstartxref\n%d\n%%%%EOF\n" % (size, len(out))
+    return out + table + tail
+
+
+def stream(entries: bytes, body: bytes) -> bytes:
+    return b"<<%s/Length %d>>\nstream\n%s\nendstream" % (entries, len(body), body)
+
+
+def test_a_pdf_that_unfolds_into_a_thousand_million_squares(tmp_path: Path) -> None:
+    form = b"/Type/XObject/Subtype/Form/BBox[0 0 600 600]"
+    ten_times = b"/F Do " * 10
+    objects = [
+        b"<</Type/Catalog/Pages 2 0 R>>",
+        b"<</Type/Pages/Kids[3 0 R]/Count 1>>",
+        b"<</Type/Page/Parent 2 0 R/MediaBox[0 0 600 600]/Contents 4 0 R"
+        b"/Resources<</XObject<</F 5 0 R>>>>>>",
+        stream(b"", ten_times),
+    ]
+    for deeper in range(6, 14):
+        inner = b"/Resources<</XObject<</F %d 0 R>>>>" % deeper
+        objects.append(stream(form + inner, ten_times))
+    objects.append(stream(form, b"0 0 600 600 re f"))
+    path = tmp_path / "squares.pdf"
+    path.write_bytes(pdf_bytes(objects))
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    assert "cannot be drawn in" in refused(path)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    # It runs out of memory after two to three seconds on a quiet machine.
+    assert after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime < 2 * SECONDS
+    objects[4] = stream(form, b"0 0 300 300 re f")
+    path.write_bytes(pdf_bytes(objects))
+    plain = PrintMode(white_method="flat")
+    assert measure_shares(path, garment="dark", mode=plain).share["W"] == pytest.approx(0.25)
 
 
 @pytest.mark.parametrize(("wide", "high"), [(30_000, 1), (1, 30_000), (30_000, 2), (30_000, 40)])

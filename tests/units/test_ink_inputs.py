@@ -278,7 +278,7 @@ def test_a_pdf_page_is_drawn_with_its_transparency(tmp_path: Path) -> None:
     assert found.share["W"] == pytest.approx(found.share["M"], abs=1e-9)
     assert found.share["C"] == pytest.approx(0, abs=1e-6)
     assert size_cm(found) == pytest.approx((10.0, 6.0), abs=0.01)
-    assert "The page was drawn at 300 dpi." in found.notes
+    assert any(note.startswith("The page was drawn at 300 dpi as RGB") for note in found.notes)
 
 
 def test_a_pdf_page_is_chosen(tmp_path: Path) -> None:
