@@ -39,8 +39,6 @@ def open_raster(path: Path, kind: Kind, file_bytes: int, *, page: int) -> Artwor
         _check_riff(path, file_bytes)
     notes: list[str] = []
     options: dict[str, Any] = {"access": "sequential", "fail_on": "error"}
-    if kind == "JPEG":
-        options["unlimited"] = True
     try:
         # Header only: libvips reads pixels when they are asked for.
         head = getattr(pyvips.Image, _LOADERS[kind])(str(path), **options)

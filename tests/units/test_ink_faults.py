@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import random
 import resource
@@ -175,6 +176,18 @@ def test_bombs_by_ratio(tmp_path: Path) -> None:
     path = tmp_path / "r.tif"
     pyvips.Image.black(17_000, 17_000).write_to_file(str(path), compression="deflate")
     assert "would unfold" in refused(path)
+
+
+def test_a_jpeg_of_hundreds_of_empty_scans(tmp_path: Path) -> None:
+    # Each scan of some ninety bytes walks over the whole picture again.
+    out = io.BytesIO()
+    Image.new("RGB", (2_000, 2_000), (9, 99, 199)).save(out, "JPEG", progressive=True)
+    data, path = out.getvalue(), tmp_path / "scans.jpg"
+    last = data[data.rindex(b"\xff\xda") : -2]
+    path.write_bytes(data)
+    assert measure_shares(path, garment="dark", mode=MODE).share["C"] > 0.5
+    path.write_bytes(data[:-2] + last * 500 + data[-2:])
+    assert "damaged" in refused(path)
 
 
 def test_a_webp_that_must_be_held_whole(tmp_path: Path) -> None:
