@@ -204,6 +204,12 @@ def _hold(artwork: Artwork, image: pyvips.Image) -> tuple[pyvips.Image, NDArray[
 def cut_short(artwork: Artwork, error: BaseException) -> ArtworkUnreadable:
     """The error for pixels that could not be read to the end."""
     why = one_sentence(error)
+    if "not implemented" in why or "not configured" in why:
+        return ArtworkUnreadable(
+            str(artwork.path),
+            f"is compressed in a way this program does not read ({why}); save it with LZW, "
+            f"Deflate or none.",
+        )
     return ArtworkUnreadable(
         str(artwork.path), f"cannot be read to its end, it is damaged or cut short ({why})."
     )

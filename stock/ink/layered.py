@@ -73,7 +73,7 @@ def _read(path: Path, stream: BinaryIO, file_bytes: int) -> Artwork:
     image = light[0].bandjoin([*light[1:], *alpha]) if planes > 1 else light[0]
     notes = ["The flattened composite of the layered file was measured."]
     if channels > colours + transparent:
-        notes.append(f"{channels - planes} further channels (selections, spots) were left out.")
+        notes.append(f"Channels left out (selections, spots): {channels - planes}.")
     return Artwork(
         path=path,
         kind="PSD",

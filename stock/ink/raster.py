@@ -118,7 +118,7 @@ def plain_bands(
     extra = image.bands - colours
     has_alpha = extra > 0
     if extra > 1:
-        notes.append(f"{extra - 1} further channels beyond colour and alpha were left out.")
+        notes.append(f"Channels left out beyond colour and alpha: {extra - 1}.")
         image = image.extract_band(0, n=colours + 1)
     return image, space, has_alpha, full
 

@@ -88,6 +88,16 @@ def test_samples_nobody_prints_from_are_refused(tmp_path: Path, kind: type) -> N
         shares_of(path)
 
 
+def test_a_tiff_packed_in_a_rare_way_is_named_so(tmp_path: Path) -> None:
+    path = tmp_path / "z.tif"
+    tifffile.imwrite(path, patches(), photometric="rgb")
+    with tifffile.TiffFile(path, mode="r+") as file:
+        file.pages.first.tags["Compression"].overwrite(50_000)  # Zstandard, as libtiff numbers it
+    # A libvips built with Zstandard finds the samples damaged instead.
+    with pytest.raises(ArtworkUnreadable, match=r"compressed in a way .* save it with LZW|damaged"):
+        shares_of(path)
+
+
 def test_a_tiff_in_lab_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "lab.tif"
     tifffile.imwrite(path, patches(), photometric="cielab")
