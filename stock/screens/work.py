@@ -55,7 +55,7 @@ def in_thread(
     book = app.book
 
     def hand_over(act: Callable[[], Any]) -> None:
-        if owner.is_attached:
+        if owner.is_attached and not owner._pruning:  # its parts may have gone before it
             act()
 
     def run() -> None:

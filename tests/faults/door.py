@@ -70,6 +70,7 @@ SOUND = {
     "trial": "P1 --ml W=2 --blank TEE-BLK-L",
     "shaken": "P1-W",
     "counter": "P1 48211.5 --channel W",
+    "dose": "TEE-BLK-L --dry 152.4 --wet 181 --width-cm 40 --height-cm 50",
     "decant": "--container K000006 --amount 500g --code SPRAYER",
     "sheet": "--kind blank",
     "relabel": "INK-W W-2 --expires 2027-06-01",

@@ -200,6 +200,19 @@ def build_floor(folder: Path, book: str) -> None:
         for words in made:
             said = call(*words)
             assert said.code == 0, f"{words}: {said.err}"
+    _second_shelf(book)
+
+
+def _second_shelf(where: str) -> None:
+    """A shelf to carry goods to, written into the book's own table."""
+    from sqlalchemy import insert
+
+    from stock.book.opening import open_book
+    from stock.book.tables import place
+
+    book = open_book(where)
+    book.write(lambda link: link.execute(insert(place), {"code": "SHELF-2", "kind": "shelf"}))
+    book.close()
 
 
 def settle(path: Path) -> None:

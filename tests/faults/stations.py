@@ -32,6 +32,7 @@ from stock.shop.choosing import Choice
 from stock.shop.counting import CountRow, count
 from stock.shop.imports import import_rows
 from stock.shop.loading import Load, load
+from stock.shop.onhand import on_hand
 from stock.shop.printing import PrintLog, log_print
 from stock.shop.receive import Delivery, receive
 from stock.shop.setting_aside import scrap
@@ -40,6 +41,9 @@ from stock.shop.undoing import undo
 from tests.book.builders import MONDAY, a_pack, a_row, a_slot, an_item, the_id
 
 DAY = date(2026, 3, 3)
+LISTS = 0.1
+"""Share of a station's deeds that are lists of what is on hand."""
+
 START = multiprocessing.get_context("forkserver")
 START.set_forkserver_preload(["tests.faults.stations"])
 
@@ -116,7 +120,10 @@ def one_thing(book: Book, chance: random.Random, name: str, mine: list[int]) -> 
 
 
 def station(where: str, name: str, seed: int, seconds: float, log: str) -> None:
-    """Post at random until the time is up; log every acknowledged entry and how long it took."""
+    """Post and list at random until the time is up; log what was acknowledged and its time.
+
+    A list is logged with entry 0.
+    """
     book = open_book(where)
     chance = random.Random(seed)
     mine: list[int] = []
@@ -124,8 +131,12 @@ def station(where: str, name: str, seed: int, seconds: float, log: str) -> None:
     handle = os.open(log, os.O_CREAT | os.O_WRONLY | os.O_APPEND)
     while time.monotonic() < until:
         began = time.perf_counter()
-        entry_id = one_thing(book, chance, name, mine)
-        if entry_id is not None:
+        if chance.random() < LISTS:
+            entry_id, done = 0, bool(on_hand(book))
+        else:
+            entry_id = one_thing(book, chance, name, mine) or 0
+            done = entry_id > 0
+        if done:
             took = time.perf_counter() - began
             os.write(handle, f'{{"entry": {entry_id}, "took": {took:.6f}}}\n'.encode())
     os.close(handle)
@@ -171,6 +182,15 @@ def killed(child: BaseProcess, after: float) -> bool:
 
 def acknowledged(log: Path) -> list[dict[str, float]]:
     """What a station was told is in the book; a line cut by its death does not count."""
+    return [line for line in _logged(log) if line["entry"]]
+
+
+def listed(log: Path) -> list[float]:
+    """Seconds each list took a station."""
+    return [line["took"] for line in _logged(log) if not line["entry"]]
+
+
+def _logged(log: Path) -> list[dict[str, float]]:
     if not log.exists():
         return []
     return [

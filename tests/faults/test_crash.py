@@ -1,7 +1,7 @@
 """Killed at any moment, several at once, the book is whole and nothing acknowledged is lost.
 
-The campaign with hundreds of kills and minutes of load is ``tests.benchmarks.faults_crash`` and
-``tests.benchmarks.faults_stations``.
+The campaign with hundreds of kills and minutes of load is
+``python -m tests.benchmarks.faults crash stations``.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Damaged barcodes and files are read or refused: no other error, no hang, no wild growth.
 
-A small, seeded part of the campaign in ``tests/benchmarks/faults_fuzz_exchange.py``.
+A small, seeded part of the campaign ``python -m tests.benchmarks.faults exchange``.
 """
 
 import time
