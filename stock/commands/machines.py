@@ -1,8 +1,8 @@
-"""What machines drink and need without printing: cleaning, test prints, shaking, counters."""
+"""What machines drink and need without printing: cleaning, tests, shaking, counters, doses."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,6 +17,9 @@ from stock.commands.shared import (
 )
 from stock.errors import WrongUsage
 
+if TYPE_CHECKING:
+    from stock.shop.doses import KnownDose
+
 PrinterArgument = Annotated[str, typer.Argument(metavar="PRINTER", help="The printer.")]
 InkOption = Annotated[
     list[str] | None,
@@ -27,7 +30,7 @@ NoteOption = Annotated[str, typer.Option("--note", help="Kept with the entry.")]
 
 def register(app: typer.Typer) -> None:
     """Add this group's commands."""
-    for command in (clean, trial, shaken, counter):
+    for command in (clean, trial, shaken, counter, dose):
         app.command()(command)
 
 
@@ -163,3 +166,83 @@ def counter(
     shown = number_of(value, "VALUE")
     reading = Counter(printer, shown or 0.0, day_of(on), channel, restarted, note)
     show_done(read_counter(reading_book(), reading, who=who()), as_json)
+
+
+def dose(
+    blank: Annotated[
+        str, typer.Argument(metavar="BLANK", help="The blank weighed; none: show all doses.")
+    ] = "",
+    dry: Annotated[
+        str | None, typer.Option("--dry", metavar="G", help="Its mass before spraying.")
+    ] = None,
+    wet: Annotated[
+        str | None,
+        typer.Option("--wet", metavar="G", help="Its mass right after, before any heat."),
+    ] = None,
+    width_cm: Annotated[
+        str | None, typer.Option("--width-cm", metavar="W", help="Sprayed width (or 14in).")
+    ] = None,
+    height_cm: Annotated[
+        str | None, typer.Option("--height-cm", metavar="H", help="Sprayed height.")
+    ] = None,
+    note: NoteOption = "",
+    on: OnOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Weigh a blank before and after pretreat: the dose of its style and colour follows.
+
+    Weigh it wet: on the press the cloth also loses water of its own, a third of a dose. Pretreat
+    is a chemical: gloves and air as its safety data sheet says. Without BLANK the doses are shown.
+
+    Example:
+
+    \b
+        stock dose TEE-BLK-L --dry 152.4 --wet 181.0 --width-cm 40 --height-cm 50
+        stock dose
+    """
+    from stock.commands.shared import grams_of, length_cm
+    from stock.shop.doses import doses_known, weigh_pretreat
+    from stock.shop.station import who
+
+    given = {"--dry": dry, "--wet": wet, "--width-cm": width_cm, "--height-cm": height_cm}
+    missing = [option for option, value in given.items() if value is None]
+    if not blank and len(missing) < len(given):
+        raise WrongUsage("stock dose needs the BLANK that was weighed.")
+    if not blank:
+        _show_doses(doses_known(reading_book(), day_of(on)), as_json)
+        return
+    if missing:
+        raise WrongUsage(f"stock dose {blank} also needs {', '.join(missing)}.")
+    from stock.ink.pretreat import WetWeighing
+
+    weighing = WetWeighing(
+        grams_of(dry or "", "--dry"),
+        grams_of(wet or "", "--wet"),
+        length_cm(width_cm, "--width-cm") or 0.0,
+        length_cm(height_cm, "--height-cm") or 0.0,
+    )
+    done = weigh_pretreat(reading_book(), blank, weighing, on=day_of(on), who=who(), note=note)
+    show_done(done, as_json)
+
+
+def _show_doses(doses: list[KnownDose], as_json: bool) -> None:
+    from stock.commands.shared import show_table
+
+    if as_json:
+        show_json([one.to_json() for one in doses])
+        return
+    show_table(
+        ("style", "colour", "mg/cm²", "sd", "weighings", "blanks"),
+        [
+            (
+                one.style,
+                one.colour,
+                f"{one.dose.mg_per_cm2:.1f}",
+                f"± {one.dose.mg_per_cm2_sd:.1f}",
+                str(one.weighings) if one.weighings else "not yet weighed",
+                ", ".join(one.blanks[:4]) + (" …" if len(one.blanks) > 4 else ""),
+            )
+            for one in doses
+        ],
+        right=("mg/cm²", "sd"),
+    )

@@ -44,6 +44,16 @@ class WetWeighing:
         """
         return (self.wet_g - self.dry_g) * 1000 / (self.width_cm * self.height_cm)
 
+    @classmethod
+    def of_gain(cls, gain_g: float, area_cm2: float) -> WetWeighing:
+        """A weighing of which only the gain and the sprayed area were kept.
+
+        >>> round(WetWeighing.of_gain(28.0, 40.64 * 50.8).mg_per_cm2, 2)
+        13.56
+        """
+        side = math.sqrt(area_cm2)
+        return cls(gain_g, 2 * gain_g, side, side)
+
 
 def check_weighing(weighing: WetWeighing) -> None:
     """Refuse a weighing that cannot be, in one sentence.

@@ -283,7 +283,7 @@ def quote_cost(
         the_mode = estimator.mode(mode)
         dose = PretreatDose()
         if blank:
-            dose, shade = estimator.dose(find(connection, item, item.c.sku, blank, "item").id)
+            dose, shade = estimator.dose(find(connection, item, item.c.sku, blank, "item").id, day)
             if shade and (shade == "dark") != (garment == "dark"):
                 notes.append(f"{blank} is {shade} by the book; the quote is for {garment}.")
         measured = estimate(

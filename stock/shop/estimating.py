@@ -27,6 +27,7 @@ from stock.book.tables import (
 )
 from stock.errors import ArtworkUnreadable, Refused
 from stock.ink.mode import CHANNELS, Garment, PretreatDose, PrintMode, Rate, prior_rates
+from stock.shop.doses import Doses
 
 DEFAULT_MODE = "standard"
 
@@ -81,7 +82,8 @@ class Estimator:
     )
     _shares: dict[tuple[int, str, str], Any] = field(default_factory=dict)
     _shares_read: bool = False
-    _doses: dict[int, tuple[PretreatDose, str]] = field(default_factory=dict)
+    _blanks: dict[int, Row[Any]] = field(default_factory=dict)
+    _doses: Doses | None = None
     _uses: dict[tuple[Any, ...], LineUse] = field(default_factory=dict)
 
     def modes(self) -> dict[str, PrintMode]:
@@ -151,25 +153,16 @@ class Estimator:
             newest = row.valid_from
         return newest
 
-    def dose(self, blank_id: int) -> tuple[PretreatDose, str]:
-        """(pretreat dose, shade) of a blank."""
-        known = self._doses.get(blank_id)
-        if known is None:
-            row = self.connection.execute(
-                select(
-                    item.c.pretreat_mg_per_cm2, item.c.pretreat_mg_per_cm2_sd, item.c.shade
-                ).where(item.c.id == blank_id)
+    def dose(self, blank_id: int, day: date) -> tuple[PretreatDose, str]:
+        """(pretreat dose as believed on ``day``, shade) of a blank."""
+        blank = self._blanks.get(blank_id)
+        if blank is None:
+            blank = self._blanks[blank_id] = self.connection.execute(
+                select(item).where(item.c.id == blank_id)
             ).one()
-            dose = PretreatDose()
-            if row.pretreat_mg_per_cm2 is not None:
-                spread = row.pretreat_mg_per_cm2_sd
-                dose = PretreatDose(
-                    mg_per_cm2=row.pretreat_mg_per_cm2,
-                    mg_per_cm2_sd=row.pretreat_mg_per_cm2 * 0.15 if spread is None else spread,
-                    calibrated=spread is not None,
-                )
-            known = self._doses[blank_id] = (dose, row.shade)
-        return known
+        if self._doses is None:
+            self._doses = Doses(self.connection)
+        return self._doses.of(blank, day), blank.shade
 
     def shares(self, artwork_id: int, garment: str, mode_code: str) -> Any | None:
         """The artwork's shares as kept, None when it was never measured so."""
@@ -193,7 +186,7 @@ class Estimator:
         if line.artwork_id is None:
             return NOTHING
         printed_by = printer_id if printer_id is not None else line.printer_id
-        dose, shade = self.dose(line.blank_id)
+        dose, shade = self.dose(line.blank_id, day)
         garment: Garment = "dark" if shade == "dark" else "light"
         mode = self.mode(line.mode)
         key = (
