@@ -6,6 +6,7 @@ taken of the minima, the medians stand beside it.
 
 from __future__ import annotations
 
+import json
 import resource
 import statistics
 import time
@@ -34,6 +35,12 @@ class Ratio:
     def holds(self) -> bool:
         """Whether the ratio is within what it must hold."""
         return self.ratio <= self.hold
+
+
+def from_json(line: str) -> Ratio:
+    """A row written as JSON by another process."""
+    told = json.loads(line)
+    return Ratio(**{**told, "ours": tuple(told["ours"]), "theirs": tuple(told["theirs"])})
 
 
 def seconds(work: Callable[[], object]) -> float:
