@@ -33,9 +33,9 @@ START.set_forkserver_preload(["tests.faults.stations", "tests.faults.warm"])
 WRITING = (
     "receive", "print", "load", "unload", "weigh", "dip", "count", "undo", "scrap", "quarantine",
     "release", "move", "mix", "upkeep", "service", "write-off", "open", "return", "clean", "trial",
-    "shaken", "counter", "decant", "relabel", "relot", "hand-back", "certificates", "watch",
-    "purchase send", "purchase receive", "purchase retime", "purchase change", "purchase cancel",
-    "backup", "restore",
+    "shaken", "counter", "dose", "decant", "relabel", "relot", "hand-back", "certificates",
+    "watch", "purchase send", "purchase receive", "purchase retime", "purchase change",
+    "purchase cancel", "backup", "restore",
 )  # fmt: skip
 """Commands of ``door.SOUND`` that change a book or copy one."""
 
