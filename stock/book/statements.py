@@ -60,7 +60,10 @@ def asked(connection: Connection, statement: str, values: Sequence[Any] = ()) ->
     if values:
         mark = "?" if is_sqlite(connection) else "%s"
         statement = statement.format(marks=", ".join([mark] * len(values)))
-    return connection.exec_driver_sql(statement, tuple(values)).fetchall()
+    result = connection.exec_driver_sql(statement, tuple(values))
+    rows: Sequence[Any] = result.cursor.fetchall()  # plain tuples, as the driver made them
+    result.close()
+    return rows
 
 
 def locking(connection: Connection, statement: str) -> str:
