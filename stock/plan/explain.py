@@ -11,6 +11,7 @@ from datetime import timedelta
 
 from stock.plan.amount import Choice
 from stock.plan.price import purchase_cost
+from stock.plan.rate_doubt import rate_doubt
 from stock.plan.snapshot import Snapshot
 from stock.plan.standing import Best, Standing
 from stock.units import shown_unit
@@ -99,6 +100,7 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
         f"{say.number(need.unbooked)} not yet booked + {say.number(need.upkeep)} upkeep "
         f"= {say.amount(need.total)}."
     )
+    said += _doubted(say, snapshot, stand)
     said.append(_level(say, stand, best))
     said.append(
         f"Lot on top {say.number(judge.order_up_to - judge.level)}: order up to "
@@ -139,6 +141,23 @@ def _on_hand(say: Figures, stand: Standing) -> str:
     shown = lots if len(lots) <= 6 else [*lots[:6], f"and {len(lots) - 6} more"]
     listed = f": {'; '.join(shown)}" if shown else ""
     return f"On hand, unexpired and ours: {say.amount(stand.shelf.amount)}{listed}."
+
+
+def _doubted(say: Figures, snapshot: Snapshot, stand: Standing) -> list[str]:
+    need = stand.need
+    doubt = rate_doubt(
+        snapshot,
+        stand.item.sku,
+        printed=need.total - need.upkeep,
+        days=stand.protection_days,
+        upkeep=need.upkeep,
+    )
+    if doubt < 0.005 * need.total:
+        return []
+    return [
+        f"The rates of ink and pretreat leave it unsure by ± {say.amount(doubt)}: the level allows "
+        f"for that; weighing and calibrating narrow it."
+    ]
 
 
 def _left_out(say: Figures, stand: Standing) -> list[str]:
