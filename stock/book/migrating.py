@@ -8,7 +8,10 @@ and the next start begins it again.
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from alembic import command
 from alembic.config import Config
@@ -17,6 +20,7 @@ from sqlalchemy import Connection, insert, select, text
 import stock
 from stock.book.opening import Book
 from stock.book.tables import place
+from stock.errors import BookUnusable
 
 FIRST_PLACES = (
     ("SUPPLIER", "supplier"),
@@ -62,9 +66,39 @@ def upgrade(book: Book, revision: str | None, *, copies: Path | None = None) -> 
         plain_file.close()
     with book.engine.connect() as plain:
         connection = plain.execution_options(stock_writing=True)
-        with connection.begin():
+        with _tables_may_be_rebuilt(connection), connection.begin():
+            dangling = _dangling(connection)
             make_schema(connection)
             seed(connection)
+            if _dangling(connection) > dangling:
+                raise BookUnusable(
+                    f"{book.shown} was not upgraded: rows would refer to what is not there. "
+                    "It stays as it was."
+                )
+
+
+@contextmanager
+def _tables_may_be_rebuilt(connection: Connection) -> Iterator[None]:
+    """SQLite rebuilds a table by dropping it, which foreign keys forbid while rows point to it.
+
+    The setting holds for a connection and cannot change within a transaction.
+    """
+    if connection.dialect.name != "sqlite":
+        yield
+        return
+    raw: Any = connection.connection.dbapi_connection
+    raw.execute("PRAGMA foreign_keys=OFF")
+    try:
+        yield
+    finally:
+        raw.execute("PRAGMA foreign_keys=ON")
+
+
+def _dangling(connection: Connection) -> int:
+    """Rows that refer to what is not there, on the database that was told not to look."""
+    if connection.dialect.name != "sqlite":
+        return 0
+    return len(connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall())
 
 
 def make_schema(connection: Connection, revision: str = "head") -> None:

@@ -79,7 +79,7 @@ def parse_day(text: str, option: str) -> date:
     try:
         return read_date(text, on=today())
     except ValueError as error:
-        raise WrongUsage(f"{option} {text!r}: {error}") from None
+        raise WrongUsage(f"{option} {text!r}: expected {error}.") from None
 
 
 def length_cm(text: str | None, option: str) -> float | None:
