@@ -58,11 +58,11 @@ class Study:
         return replace(self, past=past)
 
     def rows(self) -> dict[str, Ints]:
-        """Rows by class, ``all`` first."""
+        """Rows by class, ``all`` first; a class of fewer than five items says nothing."""
         found = {"all": np.arange(len(self.classes))}
         for kind in ("smooth", "erratic", "intermittent", "lumpy"):
             chosen = np.flatnonzero(self.classes == kind)
-            if 0 < chosen.size < len(self.classes):
+            if 5 <= chosen.size < len(self.classes):
                 found[kind] = chosen
         return found
 
