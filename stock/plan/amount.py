@@ -96,7 +96,8 @@ def choose(judge: Judge) -> Choice | None:
     short = judge.level - judge.position
     if short <= 1e-9 * max(1.0, judge.level):
         return None
-    packs = candidate_packs(judge.offer, short, max(judge.order_up_to - judge.position, short))
+    least = judge.offer.amount if judge.by_cost else short
+    packs = candidate_packs(judge.offer, least, max(judge.order_up_to - judge.position, short))
     risk = judge.expiry_chance(packs)
     allowed = packs[risk <= judge.waste_risk] if not judge.by_cost else packs
     if allowed.size:
@@ -105,11 +106,11 @@ def choose(judge: Judge) -> Choice | None:
     within = fewer[judge.expiry_chance(fewer) <= judge.waste_risk]
     if within.size:
         return _chosen(judge, int(within[np.argmin(judge.cost_of(within))]), "risk")
-    least = feasible(judge.offer, 1)
-    without, with_least = judge.cost_of(np.array([0, least]))
-    certain = float(judge.expiry_chance(np.array([least]))[0]) >= 1.0
+    smallest = feasible(judge.offer, 1)
+    without, with_least = judge.cost_of(np.array([0, smallest]))
+    certain = float(judge.expiry_chance(np.array([smallest]))[0]) >= 1.0
     if with_least < without and not (certain and judge.position >= short):
-        return _chosen(judge, least, "accepted")
+        return _chosen(judge, smallest, "accepted")
     return Choice(0, 0.0, 0.0, 0.0, "declined")
 
 

@@ -25,8 +25,9 @@ from stock.plan.due import Due, due_lines
 from stock.plan.expiry import lots_at_risk
 from stock.plan.explain import reasons
 from stock.plan.findings import Checked, check_terms
+from stock.plan.grid import Ints
 from stock.plan.joint import line_costs, settle_orders
-from stock.plan.level import Ints, Policy, best_policy
+from stock.plan.level import Policy, best_policy
 from stock.plan.needs import Course, DemandNeeds, Needs, horizon_for
 from stock.plan.outlook import Pair, Seen, look_ahead
 from stock.plan.snapshot import Offer, Snapshot

@@ -28,11 +28,8 @@ import numpy as np
 import numpy.typing as npt
 
 from stock.demand.known import Bools, Floats
+from stock.plan.grid import CELLS, Ints, read_at
 
-Ints = npt.NDArray[np.int64]
-
-CELLS = 256
-"""Cells of the grid; the finest difference seen is the largest position / 255."""
 ROUNDS = 8
 """Policy iterations; the average cost falls each time and settles in three to five."""
 
@@ -131,43 +128,6 @@ class Policy:
         return np.asarray(inside + below)
 
 
-def spread_on_grid(
-    values: Floats, step: Floats, weight: Floats | None = None, cells: int = CELLS
-) -> Floats:
-    """Chances of ``values`` (rows, paths) on the grid, each split between its two neighbours.
-
-    The split keeps the mean, so that expected losses at grid points are exact. What lies beyond
-    the grid is left out: rows then sum to less than 1. ``weight`` (rows, paths), mean 1, makes
-    some paths count more.
-    """
-    rows, paths = values.shape
-    place = np.maximum(values, 0.0) / step[:, None]
-    lower = np.minimum(place, cells).astype(np.int64)
-    part = place - lower
-    part = np.where(lower >= cells, 0.0, part)
-    flat = lower + np.arange(rows)[:, None] * (cells + 2)
-    size = rows * (cells + 2)
-    upper = part if weight is None else part * weight
-    below = 1 - part if weight is None else weight - upper
-    mass = np.bincount(flat.ravel(), weights=below.ravel(), minlength=size)
-    mass += np.bincount((flat + 1).ravel(), weights=upper.ravel(), minlength=size)
-    return np.asarray(mass.reshape(rows, cells + 2)[:, :cells] / paths)
-
-
-def expected_stock(chances: Floats, step: Floats) -> Floats:
-    """E[(y − X)⁺] at each grid point for X distributed as ``chances``, base units."""
-    below = np.cumsum(chances, axis=1)
-    held = np.zeros_like(below)
-    np.cumsum(below[:, :-1], axis=1, out=held[:, 1:])
-    return held * step[:, None]
-
-
-def expected_short(held: Floats, mean: Floats, step: Floats) -> Floats:
-    """E[(X − y)⁺] at each grid point, from E[(y − X)⁺] and E[X], base units."""
-    grid = np.arange(held.shape[1]) * step[:, None]
-    return np.maximum(held - grid + mean[:, None], 0.0)
-
-
 def best_policy(outlook: Outlook, terms: Terms) -> Policy:
     """Level and order-up-to level of every row at least long-run cost.
 
@@ -185,6 +145,7 @@ def best_policy(outlook: Outlook, terms: Terms) -> Policy:
     if by_fill.any():
         start = np.where(by_fill, np.argmin(steady.hold_gap(), axis=1), start)
     rate, up_to, price = steady.evaluate(start)
+    served = _BestServed(len(start))
     for _ in range(ROUNDS):
         settled = start
         if by_cost.any():
@@ -196,9 +157,46 @@ def best_policy(outlook: Outlook, terms: Terms) -> Policy:
             start = np.where(by_fill, steady.level_for_fill(up_to - settled), start)
         if (start == settled).all():
             break
+        lot = up_to - settled
         rate, up_to, price = steady.evaluate(start)
+        served.keep(by_fill & (up_to - start >= lot), rate, start, up_to, price)
+    else:
+        rate, start, up_to, price = served.instead_of(by_fill, rate, start, up_to, price)
     short_cost = np.where(terms.short_cost > 0, terms.short_cost, steady.implied(start, up_to))
     return _today(outlook, terms, steady, start, up_to, rate, short_cost, price, by_fill)
+
+
+class _BestServed:
+    """The cheapest level and lot met that serve the fill rate, for rows that do not settle.
+
+    A smaller lot needs a higher level and a higher level may make a smaller lot cheaper, so that
+    two policies can lead to each other.
+    """
+
+    def __init__(self, rows: int) -> None:
+        self.rate = np.full(rows, np.inf)
+        self.start, self.up_to = np.zeros(rows, np.int64), np.zeros(rows, np.int64)
+        self.price = np.zeros(rows)
+
+    def keep(self, enough: Bools, rate: Floats, start: Ints, up_to: Ints, price: Floats) -> None:
+        """Take over the rows that serve ``enough`` and cost less than before."""
+        better = enough & (rate < self.rate)
+        self.rate = np.where(better, rate, self.rate)
+        self.start = np.where(better, start, self.start)
+        self.up_to = np.where(better, up_to, self.up_to)
+        self.price = np.where(better, price, self.price)
+
+    def instead_of(
+        self, rows: Bools, rate: Floats, start: Ints, up_to: Ints, price: Floats
+    ) -> tuple[Floats, Ints, Ints, Floats]:
+        """The kept policies of ``rows`` where there are any, the given ones elsewhere."""
+        use = rows & np.isfinite(self.rate)
+        return (
+            np.where(use, self.rate, rate),
+            np.where(use, self.start, start),
+            np.where(use, self.up_to, up_to),
+            np.where(use, self.price, price),
+        )
 
 
 class _Steady:
@@ -240,7 +238,7 @@ class _Steady:
         lot = reviews * self.outlook.need_per_review[:, None]
         if self.terms.purchase is not None:
             cell = lot / self.outlook.step[:, None]
-            bought = _at(self.terms.purchase, cell)
+            bought = read_at(self.terms.purchase, cell)
             price = bought / np.maximum(lot, 1e-12)
             hold = hold * price / np.maximum(self.terms.unit_value[:, None], 1e-12)
         total = self.terms.order_cost[:, None] + self.waste + bought + hold + short
@@ -469,12 +467,3 @@ def _crossing(value: Floats, order_cost: Floats, best: Ints, first: Ints) -> Flo
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(high > low, (high - target) / (high - low), 1.0)
     return np.where(first == 0, 0.0, before + np.clip(part, 0.0, 1.0))
-
-
-def _at(table: Floats, cell: Floats) -> Floats:
-    """``table`` (rows, cells) read at fractional ``cell`` (rows, n), straight on past its end."""
-    last = table.shape[1] - 1
-    lower = np.clip(np.floor(cell), 0, last - 1).astype(np.int64)
-    left = np.take_along_axis(table, lower, axis=1)
-    right = np.take_along_axis(table, lower + 1, axis=1)
-    return np.asarray(left + (right - left) * (cell - lower))

@@ -16,8 +16,9 @@ from stock.demand.draws import stream
 from stock.demand.known import Bools, Floats, ItemTerms
 from stock.plan.cover import Shelf
 from stock.plan.due import Due
-from stock.plan.level import CELLS, Ints, Outlook, Terms, expected_short, expected_stock
-from stock.plan.level import spread_on_grid as on_grid
+from stock.plan.grid import CELLS, Ints, expected_short, expected_stock
+from stock.plan.grid import spread_on_grid as on_grid
+from stock.plan.level import Outlook, Terms
 from stock.plan.needs import Course
 from stock.plan.price import breaks_as_order_cost, feasible, purchase_cost
 from stock.plan.snapshot import Offer, PlanSettings

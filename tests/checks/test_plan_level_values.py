@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from stock.plan.level import Outlook, Policy, Terms, best_policy, expected_short, expected_stock
+from stock.plan.grid import expected_short, expected_stock
+from stock.plan.level import Outlook, Policy, Terms, best_policy
 
 NONE = np.array([np.nan])
 
