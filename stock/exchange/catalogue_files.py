@@ -271,6 +271,16 @@ MODES: Final = FileKind(
             most=255,
         ),
         Column("cmyk_profile", "file", "CMYK output ICC profile", longest=500),
+        *(
+            Column(
+                f"curve_{channel}",
+                "text",
+                f"tone laid of {channel} for tones, in %, as 25=18 50=40 100=96",
+                longest=200,
+            )
+            for channel in CHANNELS
+        ),
+        Column("optical_gain", "decimal", "Yule–Nielsen factor of the separation", least=1, most=4),
     ),
 )
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from datetime import date
-from typing import Any
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import delete, insert, select, update
 
@@ -26,6 +27,10 @@ from stock.ink.mode import CHANNELS, PrintMode, prior_rates
 from stock.shop.imports import Import
 from stock.shop.imports.upsert import Upsert
 from stock.shop.lookup import Lookup
+from stock.units import parse_decimal
+
+if TYPE_CHECKING:
+    from stock.exchange.rows import Row
 
 BEGINNING = date(1970, 1, 1)
 """Rates stated by the shop hold from here on, before any calibration."""
@@ -259,7 +264,7 @@ def take_modes(job: Import) -> None:
     plain = (
         *("dpi", "white_method", "white_strength", "white_under_black", "highlight_strength"),
         *("white_layers", "choke_px", "ink_limit", "gcr", "knock_out_black"),
-        "knock_out_tolerance",
+        *("knock_out_tolerance", "optical_gain"),
     )
     for row in job.rows:
         default = PrintMode()
@@ -275,6 +280,13 @@ def take_modes(job: Import) -> None:
         laid = {ch: row[f"laydown_{ch}"] for ch in CHANNELS if row[f"laydown_{ch}"] is not None}
         if laid:
             parameters["laydown_ul_per_cm2"] = laid
+        curves, wrong = _curves(row)
+        for column in wrong:
+            job.rows.fault(row, column, row[column], "rising tones from 0 to 100, as 50=40 100=96")
+        if wrong:
+            continue
+        if curves:
+            parameters["tone_curve"] = curves
         if row["cmyk_profile"]:
             profile = job.folder / row["cmyk_profile"]
             if not profile.is_file():
@@ -294,6 +306,31 @@ def take_modes(job: Import) -> None:
             job.connection.execute(delete(artwork_share).where(artwork_share.c.mode == row["code"]))
         job.count(was)
     upsert.flush()
+
+
+def _curves(row: Row) -> tuple[dict[str, list[list[float]]], list[str]]:
+    """Tone curves by channel, shares of full tone from nothing on; and columns that hold none."""
+    curves: dict[str, list[list[float]]] = {}
+    wrong: list[str] = []
+    for channel in CHANNELS:
+        written = row[f"curve_{channel}"]
+        if not written:
+            continue
+        points = [[0.0, 0.0]]
+        try:
+            for pair in written.replace("%", "").split():
+                tone, laid = (float(parse_decimal(side)) / 100 for side in pair.split("="))
+                if tone == 0:
+                    points = []
+                points.append([tone, laid])
+        except ValueError:
+            points = []
+        tones = [tone for tone, _ in points]
+        rising = all(a < b for a, b in pairwise(tones))
+        if len(points) < 2 or not rising or not all(0 <= x <= 1 for one in points for x in one):
+            wrong.append(f"curve_{channel}")
+        curves[channel] = points
+    return curves, wrong
 
 
 def take_artworks(job: Import) -> None:
