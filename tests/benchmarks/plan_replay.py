@@ -176,7 +176,7 @@ def study_equal_fill(study: Study, paths: int) -> list[Hold]:
     told = ", ".join(f"{name} {value / 100:.0f}" for name, value in at.items())
     foreseen = [
         walk(study.past, Planned(NEED, foresee_need=True, short_factor=factor, paths=paths))
-        for factor in (0.1, 0.25, 0.5, 1.0, 2.0)
+        for factor in (0.25, 0.6, 1.5)
     ]
     known = at_fill(foreseen, fill, rows)
     print(f"\nequal fill {fill:.4f}, {study.name}, smooth: ours {cost / 100:.0f}; {told}")
@@ -227,7 +227,7 @@ def main(words: Sequence[str] | None = None) -> None:
     """Run the sets named, print as they come."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("sets", nargs="*", default=list(SETS), metavar="SET")
-    parser.add_argument("--paths", type=int, default=400)
+    parser.add_argument("--paths", type=int, default=1000)
     parser.add_argument("--every", type=int, default=12, help="every so many retail series")
     asked = parser.parse_args(words)
     began = time.process_time()
