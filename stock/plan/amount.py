@@ -7,7 +7,7 @@ other lines.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -81,7 +81,8 @@ class Choice:
 
     ``held_by``: empty; ``risk`` (more would expire too likely); ``accepted`` (the smallest order
     is over the waste risk, and going without costs more); ``declined`` (nothing: even the
-    smallest order costs more than going without).
+    smallest order costs more than going without). ``topped_up`` packs are only there to reach a
+    smallest order or free freight.
     """
 
     packs: int
@@ -89,6 +90,7 @@ class Choice:
     cost: float
     expiry_chance: float
     held_by: str = ""
+    topped_up: int = 0
 
 
 def choose(judge: Judge) -> Choice | None:
@@ -123,3 +125,10 @@ def _chosen(judge: Judge, packs: int, held_by: str) -> Choice:
         float(judge.expiry_chance(count)[0]),
         held_by,
     )
+
+
+def topped_up(judge: Judge, choice: Choice | None, packs: int) -> Choice:
+    """``choice`` with so many packs in all, the rest for the order as a whole."""
+    before = choice.packs if choice is not None else 0
+    held_by = choice.held_by if choice is not None and choice.packs else ""
+    return replace(_chosen(judge, packs, held_by), topped_up=packs - before)

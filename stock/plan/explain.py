@@ -108,11 +108,20 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
         f"= {say.amount(judge.order_up_to)}."
     )
     short = judge.order_up_to - stand.position
-    said.append(
-        f"Short: {say.number(judge.order_up_to)} − {say.number(stand.position)} = "
-        f"{say.amount(short)} = {short / offer.amount:.2f} packs of {say.amount(offer.amount)}; "
-        f"{choice.packs} packs are {say.amount(choice.amount)}."
-    )
+    packs = f"{choice.packs} packs are {say.amount(choice.amount)}"
+    if short > 0:
+        said.append(
+            f"Short: {say.number(judge.order_up_to)} − {say.number(stand.position)} = "
+            f"{say.amount(short)} = {short / offer.amount:.2f} packs of "
+            f"{say.amount(offer.amount)}; {packs}."
+        )
+    else:
+        said.append(f"Nothing is short; {packs}.")
+    if choice.topped_up:
+        said.append(
+            f"{choice.topped_up} of the {choice.packs} packs are only there to reach what "
+            f"{offer.supplier} asks of an order: they cost least to have early."
+        )
     said += _rounding(say, best, choice, short)
     plain = float(purchase_cost(offer, choice.packs))
     each = plain / choice.packs
