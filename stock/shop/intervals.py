@@ -332,6 +332,9 @@ def _jobs(connection: Connection, machine: Any) -> Iterator[Interval]:
         line = lines[row.note]
         use = estimator.line_use(line, row.day, machine.id)
         mode = estimator.mode(line.mode).code
+        area = use.covered_cm2.get(row.channel, 0.0)
+        if area <= 0 and row.used_ml <= 0:
+            continue  # a channel that did not print took nothing, as estimated: no news
         yield Interval(
             printer=machine.code,
             channel=row.channel,
@@ -340,8 +343,8 @@ def _jobs(connection: Connection, machine: Any) -> Iterator[Interval]:
             end=row.day,
             used_ml=row.used_ml,
             used_sd_ml=max(JOB_SD_SHARE * row.used_ml, 0.02),
-            covered_cm2={mode: use.covered_cm2.get(row.channel, 0.0) * row.pieces},
-            prints=row.pieces,
+            covered_cm2={mode: area * row.pieces},
+            prints=row.pieces if area > 0 else 0.0,
             starts=0.0,
             days=0.0,
         )

@@ -109,17 +109,17 @@ def test_the_machines_own_counter(press):
 
 def test_the_job_log_of_the_printer_by_a_column_map(press, tmp_path):
     done(press, 0, "load", "P1-W", "--item", "INK-W")
-    lines = ["Auftrag;Fertig;Bestellung;Pos;Stück;Weiß (ml);Modus"]
+    lines = ["Auftrag;Fertig;Bestellung;Pos;Stück;Weiß (ml);Cyan (ml);Modus"]
     for past, pieces in enumerate((10, 24, 12, 30, 18), start=1):
         day = FIRST + timedelta(days=past)
         ml = f"{used_ml(pieces):.1f}".replace(".", ",")
-        lines.append(f"J-{past};{day:%d.%m.%Y};A1;1;{pieces};{ml};schnell")
+        lines.append(f"J-{past};{day:%d.%m.%Y};A1;1;{pieces};{ml};0,0;schnell")
     log = tmp_path / "log.csv"
     log.write_text("\n".join(lines) + "\n", encoding="cp1252")
     (tmp_path / "map.toml").write_text(
         '[file]\ndelimiter = ";"\nencoding = "cp1252"\ndates = "dmy"\ndecimal = ","\n'
         '[columns]\njob = "Auftrag"\nprinted_on = "Fertig"\norder = "Bestellung"\nline = "Pos"\n'
-        'pieces = "Stück"\nW = "Weiß (ml)"\n[values]\nprinter = "P1"\n',
+        'pieces = "Stück"\nW = "Weiß (ml)"\nC = "Cyan (ml)"\n[values]\nprinter = "P1"\n',
         encoding="utf-8",
     )
     words = ("import", "jobink", str(log), "--columns", str(tmp_path / "map.toml"))
@@ -131,3 +131,7 @@ def test_the_job_log_of_the_printer_by_a_column_map(press, tmp_path):
     assert row["intervals"] == 5
     assert found_ul_per_cm2(row) == pytest.approx(TRUE_UL_PER_CM2, rel=0.02)
     assert "jobink" in press("calibrate", "--printer", "P1").out
+    # The artwork has no cyan: that none was used says nothing of what a print with cyan takes.
+    rows = press("calibrate", "--printer", "P1", "--json").json()
+    cyan = next(row for row in rows if row["channel"] == "C")
+    assert (cyan["intervals"], cyan["set_aside"], cyan["calibrated"]) == (0, [], False)
