@@ -47,7 +47,7 @@ class DrawnPage:
     dpi: float
 
 
-def draw_apart(path: Path, page: int) -> tuple[DrawnPage, bytes]:
+def draw_apart(path: Path, page: int) -> tuple[DrawnPage, memoryview]:
     """(what was drawn, its RGBA pixels) of one page, from 1; drawn in another process.
 
     Raises:
@@ -67,15 +67,15 @@ def draw_apart(path: Path, page: int) -> tuple[DrawnPage, bytes]:
         )
     except subprocess.TimeoutExpired:
         raise _too_much(path, page) from None
-    head, _, pixels = done.stdout.partition(b"\n")
+    after_head = done.stdout.find(b"\n") + 1
     told: dict[str, Any] = {}
     with suppress(ValueError):
-        told = json.loads(head)
+        told = json.loads(done.stdout[:after_head])
     if "why" in told:
         raise ArtworkUnreadable(str(path), told["why"])
     if done.returncode != 0 or not told:
         raise _too_much(path, page)
-    return DrawnPage(**told), pixels
+    return DrawnPage(**told), memoryview(done.stdout)[after_head:]
 
 
 def _too_much(path: Path, page: int) -> ArtworkUnreadable:
