@@ -115,12 +115,14 @@ def onhand(on: OnOption = None, as_json: JsonOption = False) -> None:
         show_json([row.to_json() for row in rows])
         return
     shown = amount_writer()
+    owned = any(row.owner for row in rows)
     show_table(
-        ("item", "lot", "place", "container", "amount", "use by"),
+        ("item", "lot", *(("owner",) if owned else ()), "place", "container", "amount", "use by"),
         [
             (
                 row.item,
                 row.lot,
+                *((row.owner or "–",) if owned else ()),
                 row.place,
                 row.container or "–",
                 shown(row.amount / 1000, row.unit),

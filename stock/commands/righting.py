@@ -88,8 +88,13 @@ def sheet(
     if as_json:
         show_json([line.to_json() for line in lines])
         return
-    header = ("place", "sku", "lot", "container", "counted", "reason")
-    rows = [(ln.place, ln.item, ln.lot, ln.container, None, reason) for ln in lines if not ln.owner]
+    header: tuple[str, ...] = ("place", "sku", "lot", "container", "counted", "reason")
+    rows: list[tuple[str | None, ...]] = [
+        (ln.place, ln.item, ln.lot, ln.container, None, reason) for ln in lines
+    ]
+    if any(line.owner for line in lines):
+        header = (*header, "owner")
+        rows = [(*row, line.owner) for row, line in zip(rows, lines, strict=True)]
     typer.echo(csv_text(Table("count sheet", header, rows)), nl=False)
     say(f"{len(rows)} lines to count; then: stock count sheet.csv")
 

@@ -180,6 +180,7 @@ COUNTS: Final = FileKind(
         Column("counted_on", "date", "day counted", example="2026-03-31", past=True),
         Column("ref", "code", "count sheet and line", example="S-12/7"),
         Column("reason", "text", "why it differs", example="month end", longest=200),
+        Column("owner", "code", "customer whose garments were counted"),
     ),
 )
 

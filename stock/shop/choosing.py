@@ -163,8 +163,6 @@ def chosen_draws(
     else:
         if not choice.sku:
             raise Refused("Say which item and lot, or which container.")
-        if not choice.lot and choice.amount is None:
-            raise Refused(f"Say which lot of {choice.sku}, or how much of it.")
         known = find_item(posting, choice.sku)
         if choice.lot:
             _know_lot(posting, known, choice)
@@ -173,10 +171,14 @@ def chosen_draws(
             for held in posting.holdings(known.id, where)
             if held.owner == choice.owner and (not choice.lot or held.lot_code == choice.lot)
         ]
-        name = f"{choice.sku} lot {choice.lot}" if choice.lot else choice.sku
+        name = f"{choice.owner}'s {choice.sku}" if choice.owner else choice.sku
+        name += f" lot {choice.lot}" if choice.lot else ""
     total = sum(held.amount for held in there)
     if total == 0:
-        raise Refused(f"There is nothing of {name} in {_named(posting, where)}.")
+        there_is = choice.place or f"any {' or '.join(kinds)}"
+        raise Refused(f"There is nothing of {name} in {there_is}.")
+    if not choice.container and not choice.lot and choice.amount is None:
+        raise Refused(f"Say which lot of {choice.sku}, or how much of it.")
     asked = total if choice.amount is None else choice.amount
     if asked > total:
         sku, unit = posting.names(there[0].item_id)

@@ -124,7 +124,8 @@ class Difference:
 
     def __str__(self) -> str:
         book, counted = format_amount(self.book, self.unit), format_amount(self.counted, self.unit)
-        return f"{self.place} {self.item} {self.lot}".rstrip() + f": book {book}, counted {counted}"
+        named = " ".join(filter(None, (self.place, self.item, self.lot, self.container)))
+        return f"{named}: book {book}, counted {counted}"
 
 
 @dataclass(frozen=True, slots=True)

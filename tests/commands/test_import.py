@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import shutil
 
 import pytest
 from PIL import Image
 
-from tests.commands.conftest import SHOP
+from tests.commands.conftest import SHOP, invoker
 
 KINDS = (
     *("items", "packs", "suppliers", "printers", "modes", "artworks", "orders"),
@@ -133,3 +134,36 @@ def test_an_order_for_an_unknown_blank_is_refused_with_a_near_miss(shop, tmp_pat
     ran = shop("import", "orders", path, "--on", "2026-03-02")
     assert ran.code == 1
     assert "TEE-BLK-L" in ran.err
+
+
+def test_a_long_file_is_written_in_parts_and_means_the_same(
+    stocked_folder, tmp_path, monkeypatch
+) -> None:
+    lines = [f"A1,1,2026-03-{3 + n % 9:02d},{1 + n % 3},{n % 2},P1,{n}" for n in range(40)]
+    printed = "order,line,printed_on,good,misprints,printer,ref\n" + "\n".join(lines) + "\n"
+    counted = "place,sku,lot,counted,reason\nSHELF,TEE-BLK-L,L-1,7,x\nSHELF,TEE-BLK-L,NEW,2,x\n"
+    came = DELIVERIES + "".join(f"D9,INK-W,1,W{n % 4},2027-02-01,2026-03-02\n" for n in range(9))
+    files = {"deliveries": came, "prints": printed, "counts": counted}
+    found = []
+    for ahead in (1, 3, 2_000):
+        folder = tmp_path / str(ahead)
+        folder.mkdir()
+        shutil.copyfile(stocked_folder / "book.sqlite", folder / "book.sqlite")
+        monkeypatch.setenv("STOCK_BOOK", str(folder / "book.sqlite"))
+        monkeypatch.setenv("STOCK_SETTINGS", str(folder / "settings.toml"))
+        monkeypatch.setattr("stock.shop.imports.events.ROWS_AHEAD", ahead)
+        run = invoker(monkeypatch)
+        for kind, text in files.items():
+            ran = run("import", kind, write(folder, kind, text), "--on", "2026-03-20")
+            assert ran.code == 0, ran.err
+        assert run("check").code == 0
+        found.append((run("onhand").out, run("trace", "--order", "A1").out, run("value").out))
+    assert found[0] == found[1] == found[2]
+
+
+def test_a_fault_after_many_written_rows_still_takes_nothing(shop, tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr("stock.shop.imports.events.ROWS_AHEAD", 1)
+    path = write(tmp_path, "deliveries", DELIVERIES + "D3,NOPE,1,,,2026-03-03\n")
+    ran = shop("import", "deliveries", path, "--on", "2026-03-04")
+    assert (ran.code, "NOPE" in ran.err) == (1, True)
+    assert shop("onhand", "--json").json() == []

@@ -73,3 +73,29 @@ def test_a_customers_garments_are_handed_back(stocked) -> None:
     done = stocked("hand-back", "KIT", "--item", "TEE-WHT-L", "--pieces", "2", *ON, "--json").json()
     assert [(one["amount"], one["to"]) for one in done["moved"]] == [(2, "RETURNED")]
     assert stocked("hand-back", "KIT", "--item", "TEE-WHT-L", "--pieces", "9", *ON).code == 1
+
+
+def test_a_customers_garments_are_counted_as_the_customers(stocked, tmp_path: Path) -> None:
+    theirs = ("receive", "--item", "TEE-BLK-L", "--packs", "5", "--owner", "KIT", "--lot", "L-1")
+    assert stocked(*theirs, *ON).code == 0
+    sheet = stocked("sheet", "--kind", "blank").out
+    assert sheet == (
+        "place,sku,lot,container,counted,reason,owner\n"
+        "SHELF,TEE-BLK-L,L-1,,,count,\nSHELF,TEE-BLK-L,L-1,,,count,KIT\n"
+    )
+    filled = tmp_path / "sheet.csv"
+    filled.write_text(sheet.replace("L-1,,,count,\n", "L-1,,40,count,\n").replace(",,,c", ",,4,c"))
+    looked = stocked("count", str(filled), "--dry-run", *ON)
+    assert "SHELF TEE-BLK-L L-1: book 5, counted 4" in looked.err
+    assert "book 40" not in looked.err
+    assert stocked("count", str(filled), *ON).code == 0
+    again = stocked("count", str(filled), *ON)
+    assert "2 known already" in again.err
+    tees = [r for r in stocked("onhand", "--json").json() if r["item"] == "TEE-BLK-L"]
+    assert {row["owner"]: row["amount"] for row in tees} == {"": 40, "KIT": 4}
+    assert "KIT" in stocked("onhand").out
+
+
+def test_who_has_no_garments_here_gets_none_back(stocked) -> None:
+    ran = stocked("hand-back", "KIT", "--item", "TEE-BLK-L", *ON)
+    assert (ran.code, "nothing of KIT's TEE-BLK-L" in ran.err) == (1, True)

@@ -12,6 +12,16 @@ from stock.shop.lookup import Lookup
 from stock.shop.printing import PrintLog, PrintPoster, settle_orders
 from stock.shop.receive import Delivery, DeliveryPoster, settle_purchases
 
+ROWS_AHEAD = 2_000
+"""Rows posted before they are written (in the one transaction of the file): a file of any length
+takes no more memory than that many."""
+
+
+def write_some(job: Import, posting: Posting) -> None:
+    """Write what was posted now and then; after a fault nothing will be kept, so nothing is."""
+    if job.done.new % ROWS_AHEAD == 0 and not job.rows.faults:
+        posting.flush()
+
 
 class Refs:
     """Natural keys of rows: given or made, counted when a file repeats one on purpose."""
@@ -105,6 +115,7 @@ def take_deliveries(job: Import) -> None:
         if any("past its date" in note for note in received.notes):
             job.done.notes.append(f"line {row.line}: {received.notes[0]}")
         job.count("new")
+        write_some(job, posting)
     if not job.rows.faults:
         posting.flush()
         settle_purchases(job.connection, purchases)
@@ -157,6 +168,7 @@ def take_prints(job: Import) -> None:
             continue
         overruns += bool(printed.overruns)
         job.count("new")
+        write_some(job, posting)
     if job.rows.faults:
         return
     posting.flush()
@@ -181,7 +193,10 @@ def take_counts(job: Import) -> None:
         ref = (
             refs.of(row["ref"])
             if row["ref"]
-            else refs.of(row["place"], row["sku"], row["lot"] or "", row["container"] or "", day)
+            else refs.of(
+                *(row["place"], row["sku"], row["lot"] or "", row["container"] or "", day),
+                *([row["owner"]] if row["owner"] else []),
+            )
         )
         if refs.has(ref):
             continue
@@ -192,8 +207,11 @@ def take_counts(job: Import) -> None:
                 counted=row["counted"].in_unit(lookup.item(row["sku"]).unit),
                 lot=row["lot"] or "",
                 container=row["container"] or "",
+                owner=row["owner"] or "",
             )
-            post_count(posting, [counted], row["reason"] or "count", on=day, source_ref=ref)
+            reason = row["reason"] or "count"
+            found = post_count(posting, [counted], reason, on=day, source_ref=ref)
+            job.done.notes += map(str, found.differences)
         except Unknown as error:
             near = f" (near: {', '.join(error.near)})" if error.near else ""
             column = {"shelf": "place"}.get(error.what, _column(error.what))
@@ -203,6 +221,7 @@ def take_counts(job: Import) -> None:
             job.rows.fault(row, "counted", "this row", str(error))
             continue
         job.count("new")
+        write_some(job, posting)
     if not job.rows.faults:
         posting.flush()
 
