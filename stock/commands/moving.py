@@ -16,7 +16,7 @@ from stock.commands.shared import (
     show_json,
     tell,
 )
-from stock.errors import Refused, WrongUsage
+from stock.errors import Refused, Unknown, WrongUsage
 
 
 def register(app: typer.Typer) -> None:
@@ -55,6 +55,9 @@ def receive(
     data_sheet: Annotated[
         str, typer.Option("--data-sheet", help="The safety data sheet's reference.")
     ] = "",
+    tie: Annotated[
+        bool, typer.Option("--tie", help="The scanned code is new: it is --item from now on.")
+    ] = False,
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -65,6 +68,7 @@ def receive(
     \b
         stock receive --item INK-W --packs 2 --lot W7731 --expires 2027-05-01
         stock receive --scan "(01)09521234543213(17)270501(10)W7731"
+        stock receive --scan 9521234543213 --item INK-W --tie --lot W7732
     """
     from stock.shop.receive import Delivery
     from stock.shop.receive import receive as book_delivery
@@ -84,7 +88,10 @@ def receive(
         ),
         "data_sheet": data_sheet,
         "pack_code": pack,
+        "tie": tie,
     }
+    if tie and not (scan and item):
+        raise WrongUsage("stock receive --tie needs the --scan CODE and the --item it belongs to.")
     book = reading_book()
     if scan:
         from stock.shop.scanning import deliveries_of
@@ -109,8 +116,13 @@ def receive(
         ]
     from stock.shop.receive import receive_all
 
-    done = receive_all(book, wanted, who=who()) if len(wanted) > 1 else None
-    received = done or book_delivery(book, wanted[0], who=who())
+    try:
+        done = receive_all(book, wanted, who=who()) if len(wanted) > 1 else None
+        received = done or book_delivery(book, wanted[0], who=who())
+    except Unknown as error:
+        if error.what != "item with the barcode":
+            raise
+        raise Refused(f"{error} Say once which item it is: --item SKU --tie.") from None
     if as_json:
         show_json(received.to_json())
         return

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Row, func, select, update
 from stock.book.opening import Book
 from stock.book.posting import Posting
 from stock.book.tables import (
+    barcode,
     entry,
     lot,
     pack,
@@ -57,6 +58,8 @@ class Delivery:
     note: str = ""
     certificate_expiry: date | None = None
     data_sheet: str = ""
+    tie: bool = False
+    """Remember an unknown ``gtin`` as the code of the pack that ``sku`` and the others name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +143,7 @@ class DeliveryPoster:
         self.posting = posting
         self.lookup = lookup
         self._fresh_lots: dict[tuple[int, str, str], tuple[int, date | None]] = {}
+        self._tied: set[str] = set()
 
     def post(self, delivery: Delivery) -> Received:
         """Append one delivery; see :func:`receive`."""
@@ -147,6 +151,7 @@ class DeliveryPoster:
         chosen, the_item = _pack_and_item(lookup, delivery)
         packs, amount = _how_much(delivery, chosen, the_item)
         expires, notes = _expiry(delivery, the_item, chosen)
+        notes += self._tie(delivery, the_item, chosen)
         target = posting.place(delivery.place)
         if target.kind not in ("shelf", "quarantine"):
             raise Refused(
@@ -180,6 +185,21 @@ class DeliveryPoster:
         )
         booked = ReceivedLot(the_item.sku, the_item.name, code, until, packs, amount, the_item.unit)
         return Received(entry_id, (booked,), tuple(notes))
+
+    def _tie(self, delivery: Delivery, the_item: Row[Any], chosen: Row[Any] | None) -> list[str]:
+        """Tie the box's code to the pack, once; or say that it can be."""
+        gtin = delivery.gtin.zfill(14)
+        if not delivery.gtin or gtin in self._tied or self.lookup.pack_by_gtin(gtin) is not None:
+            return []
+        if not delivery.tie:
+            return [f"Barcode {delivery.gtin} is tied to no item yet; --tie keeps it."]
+        if chosen is None:
+            raise Refused(
+                f"{the_item.sku} has no pack to tie {delivery.gtin} to: import it."
+            )
+        self._tied.add(gtin)
+        self.posting.add(barcode, gtin=gtin, pack_id=chosen.id)
+        return [f"Barcode {delivery.gtin} is {the_item.sku}, pack {chosen.code}, from now on."]
 
     def _lot(
         self,

@@ -50,7 +50,8 @@ def deliveries_of(
     made: list[Delivery] = []
     for code in codes:
         if code.suspect:
-            raise Refused(" ".join((*code.warnings, "Nothing was booked: scan again or type it.")))
+            doubts = "; ".join(code.warnings)
+            raise Refused(f"A doubtful code: {doubts}. Nothing was booked: scan again or type it.")
         named = sku or (code.own.code if code.own and code.own.kind == "item" else "")
         if code.gtin is None and not named:
             raise BarcodeUnreadable(code.text, "it names no item (no GTIN, no item code of ours).")

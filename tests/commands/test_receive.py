@@ -54,7 +54,37 @@ def test_an_unknown_gtin_is_named(shop):
     ran = shop("receive", "--scan", "4006381333931", "--on", "2026-03-02")
     assert ran.code == 1
     assert "4006381333931" in ran.err
+    assert "--item SKU --tie" in ran.err
     assert "Traceback" not in ran.err
+
+
+def test_an_unknown_gtin_is_tied_to_an_item_once(shop):
+    scan = ("receive", "--scan", "4006381333931", "--on", "2026-03-02", "--expires", "2027-05-01")
+    by_hand = shop(*scan, "--item", "INK-C", "--lot", "C1")
+    assert by_hand.code == 0
+    assert "tied to no item yet" in by_hand.err
+    tied = shop(*scan, "--item", "INK-C", "--tie", "--lot", "C2")
+    assert "is INK-C, pack C350, from now on" in tied.err
+    assert shop(*scan, "--lot", "C3").code == 0
+    assert on_hand(shop) == {("INK-C", lot): 350.0 for lot in ("C1", "C2", "C3")}
+    other = shop(*scan, "--item", "INK-M", "--tie", "--lot", "C4")
+    assert (other.code, "belongs to INK-C" in other.err) == (1, True)
+
+
+def test_a_refused_delivery_ties_nothing(shop):
+    scan = ("receive", "--scan", "4006381333931", "--on", "2026-03-02")
+    assert shop(*scan, "--item", "INK-C", "--tie", "--place", "ATTIC").code == 1
+    assert shop(*scan).code == 1
+    assert shop("receive", "--item", "INK-C", "--packs", "1", "--tie").code == 2
+
+
+def test_two_boxes_with_a_new_code_tie_it_once(shop):
+    ran = shop(
+        *("receive", "--scan", "(01)04006381333931(10)A", "--scan", "(01)04006381333931(10)B"),
+        *("--item", "INK-C", "--tie", "--expires", "2027-05-01", "--on", "2026-03-02"),
+    )
+    assert ran.code == 0, ran.err
+    assert on_hand(shop) == {("INK-C", "A"): 350.0, ("INK-C", "B"): 350.0}
 
 
 def test_one_lot_has_one_date(shop):
