@@ -125,7 +125,9 @@ def _restore_file(source: Path, path: Path, overwrite: bool) -> Copied:
         os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
     _pour_pages(source, path)
     create_book(path).close()
-    return Copied(str(path), path.stat().st_size, _check_file(path), str(kept) if kept else None)
+    # The book's own file may still wait for its pages while stations have it open.
+    size = source.stat().st_size
+    return Copied(str(path), size, _check_file(path), str(kept) if kept else None)
 
 
 def _keep_old(path: Path) -> Path:

@@ -16,6 +16,7 @@ def test_a_copy_is_made_checked_and_put_back(stocked, tmp_path: Path) -> None:
     assert (refused.code, "say to overwrite" in refused.err) == (1, True)
     done = stocked("restore", str(tmp_path / "copy.sqlite"), "--overwrite", "--json").json()
     assert Path(done["kept"]).exists()
+    assert done["bytes"] == copied["bytes"]
     assert stocked("check").code == 0
 
 
