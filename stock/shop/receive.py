@@ -194,9 +194,7 @@ class DeliveryPoster:
         if not delivery.tie:
             return [f"Barcode {delivery.gtin} is tied to no item yet; --tie keeps it."]
         if chosen is None:
-            raise Refused(
-                f"{the_item.sku} has no pack to tie {delivery.gtin} to: import it."
-            )
+            raise Refused(f"{the_item.sku} has no pack to tie {delivery.gtin} to: import it.")
         self._tied.add(gtin)
         self.posting.add(barcode, gtin=gtin, pack_id=chosen.id)
         return [f"Barcode {delivery.gtin} is {the_item.sku}, pack {chosen.code}, from now on."]
