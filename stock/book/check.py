@@ -1,7 +1,8 @@
 """``stock check``: everything the book must be, asked again from its rows.
 
 Reads in one transaction and changes nothing. The rules stand in ``check_frame`` (file, triggers,
-constraints), ``check_sums`` (amounts) and ``check_story`` (undos, containers, days).
+constraints), ``check_sums`` (amounts), ``check_story`` (undos, containers, days) and
+``check_terms`` (packs and suppliers).
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, func, select
 
-from stock.book import check_frame, check_story, check_sums
+from stock.book import check_frame, check_story, check_sums, check_terms
 from stock.book.finding import Finding
 from stock.book.opening import Book
 from stock.book.tables import entry, movement
@@ -33,6 +34,8 @@ RULES: Final[tuple[Callable[[Connection], Iterator[Finding]], ...]] = (
     check_story.mixes,
     check_story.prints,
     check_story.dates,
+    check_terms.order_days,
+    check_terms.price_breaks,
 )
 
 

@@ -98,7 +98,7 @@ def list_prices(connection: Connection) -> dict[int, float]:
             pack.c.preferred, pack.c.id.desc()
         )
     )
-    return {item_id: price / amount for item_id, price, amount in rows}
+    return {item_id: price / amount for item_id, price, amount in rows if amount > 0}
 
 
 def item_prices(connection: Connection) -> dict[int, ItemPrice]:

@@ -95,7 +95,7 @@ class Rests:
             )
         )
         for pack_id, item_id, amount, rest in rows:
-            share = min(rest / amount, 1.0)
+            share = min(rest / amount, 1.0) if amount > 0 else 0.0
             self._by_pack[pack_id] = self._by_item[item_id] = share
         packs = connection.execute(
             select(receipt.c.lot_id, func.max(receipt.c.pack_id))
