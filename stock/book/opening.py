@@ -28,6 +28,12 @@ Result = TypeVar("Result")
 RETRIED_STATES = frozenset({"40001", "40P01", "55P03"})
 """PostgreSQL: serialisation failure, deadlock detected, lock not available."""
 
+DRIVERS = ("postgresql+psycopg", "sqlite", "sqlite+pysqlite")
+"""What a book's address may name; plain ``postgresql`` means the first."""
+
+SECRETS = ("password", "sslpassword")
+"""What an address may hold behind its question mark and nobody is shown."""
+
 BUSY_TIMEOUT_MS = 15_000
 TRIES = 8
 MEETINGS = 2
@@ -49,11 +55,13 @@ def book_url(where: str | os.PathLike[str]) -> URL:
             ) from None
         if url.get_backend_name() == "postgresql" and url.drivername == "postgresql":
             url = url.set(drivername="postgresql+psycopg")
-        if url.get_backend_name() not in ("postgresql", "sqlite"):
+        if url.drivername not in DRIVERS:
             raise BookUnusable(
                 f"A book lives in SQLite (a path) or PostgreSQL (postgresql://…), "
-                f"not in {url.get_backend_name()}."
+                f"not in {url.drivername}."
             )
+        if url.get_backend_name() == "sqlite" and (url.host or url.username or url.password):
+            raise BookUnusable("An SQLite book is a file on this machine; expected its path.")
         return url
     return URL.create("sqlite", database=str(Path(named).expanduser()))
 
@@ -107,7 +115,8 @@ class Book:
         """The book's address for people, without a password."""
         if self.is_sqlite:
             return self.url.database or ":memory:"
-        return self.url.render_as_string(hide_password=True)
+        shown = {name: "***" for name in SECRETS if name in self.url.query}
+        return self.url.update_query_dict(shown).render_as_string(hide_password=True)
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:

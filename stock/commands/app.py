@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 import sys
+import threading
+from types import FrameType
 from typing import Annotated
 
 import typer
@@ -58,6 +61,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
 )
+
+STOPPED = (128 + signal.SIGINT, 128 + signal.SIGTERM)
+"""What a shell is told by a command that was interrupted or asked to end."""
 
 GROUPS = (
     starting,
@@ -126,8 +132,19 @@ def _refuse_what_is_no_text(words: list[str]) -> None:
             raise WrongUsage(f"{shown[:80]!r} holds bytes that are not UTF-8; rename or retype it.")
 
 
+def _stop(number: int, _frame: FrameType | None) -> None:
+    """SIGTERM leaves by the same way as Ctrl-C: what is open is rolled back, the screens go."""
+    raise SystemExit(128 + number)
+
+
+def _heed_sigterm() -> None:
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _stop)
+
+
 def main() -> None:
     """Run the command line; every error this program knows becomes one sentence and a code."""
+    _heed_sigterm()
     try:
         _refuse_what_is_no_text(sys.argv[1:])
         app()
@@ -137,9 +154,11 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(int(ExitCode.DONE))
-    except KeyboardInterrupt:
-        typer.echo("stock: stopped; nothing half-done was kept.", err=True)
-        sys.exit(130)
+    except (KeyboardInterrupt, SystemExit) as stop:
+        code = stop.code if isinstance(stop, SystemExit) else STOPPED[0]
+        if code in STOPPED:
+            typer.echo("stock: stopped; nothing half-done was kept.", err=True)
+        sys.exit(code)
     except OSError as error:
         where = error.filename or ""
         say(f"stock: {where}: {error.strerror or error}")

@@ -47,7 +47,7 @@ def settings(
     show_table(
         ("setting", "value", "from"),
         [
-            (one.name, _shown(one.value), one.origin)
+            (one.name, _shown(one.shown), one.origin)
             for one in known.effective.values()
             if not changed or one.origin != "default"
         ],

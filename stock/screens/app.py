@@ -7,7 +7,10 @@ the app asks, off the UI thread, whether somebody else wrote to the book, and re
 
 from __future__ import annotations
 
+import asyncio
 import os
+import signal
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -89,7 +92,17 @@ class StockApp(App[None]):
         self.register_theme(LIGHT)
         light = os.environ.get("STOCK_THEME", "").lower() == "light"
         self.theme = LIGHT.name if light else DARK.name
+        self._heed_sigterm()
         self.open_book()
+
+    def _heed_sigterm(self) -> None:
+        """Asked to end, the app gives the terminal back as it was."""
+        if self.is_headless or sys.platform == "win32":
+            return
+        code = 128 + signal.SIGTERM
+        asyncio.get_running_loop().add_signal_handler(
+            signal.SIGTERM, lambda: self.exit(return_code=code)
+        )
 
     def business_day(self) -> date:
         """The day entries are made for."""
@@ -250,4 +263,7 @@ class StockApp(App[None]):
 
 def run(address: str) -> None:
     """Open the terminal UI on the book at ``address``; returns when it is left."""
-    StockApp(address).run()
+    app = StockApp(address)
+    app.run()
+    if app.return_code:
+        sys.exit(app.return_code)

@@ -13,6 +13,7 @@ import shutil
 import signal
 import sys
 import time
+import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -44,6 +45,9 @@ IMPORTS = tuple(kind for kind in {**FILES, **MORE_FILES} if kind != "counts")
 SQLITE_ONLY = ("restore",)
 """A PostgreSQL book is restored into an empty database: a case of its own."""
 
+
+BROKEN = 99
+"""The code of a command that ended in an exception."""
 
 LAST_ENTRY = "LAST"
 """Stands for the newest entry: databases number entries on their own."""
@@ -118,28 +122,37 @@ def run_command(
     folder: str,
     die_at: int,
     states: str,
+    by: int = signal.SIGKILL,
 ) -> None:
-    """Child: run a command, die at its ``die_at``-th point (0: live), note states at commits."""
+    """Child: run a command, get signal ``by`` at its ``die_at``-th point (0: never).
+
+    States are noted at commits.
+    """
     os.environ.update(variables)
     os.chdir(folder)
     point = 0
+    looking = False
 
     def reached(*_: Any) -> None:
         nonlocal point
-        point += 1
-        if point == die_at:
-            os.kill(os.getpid(), signal.SIGKILL)
+        point += not looking
+        if point == die_at and not looking:
+            os.kill(os.getpid(), by)
 
     event.listen(Engine, "before_cursor_execute", reached)
     real = DefaultDialect.do_commit
 
     def commit(self: DefaultDialect, connection: Any) -> None:
+        nonlocal looking
         reached()
         real(self, connection)
         reached()
-        if states and "fingerprinting" not in os.environ:
+        if states and not looking:
+            looking = True
+            seen = fingerprint(variables["STOCK_BOOK"])
+            looking = False
             with open(states, "a", encoding="utf-8") as noted:
-                noted.write(repr(fingerprint(variables["STOCK_BOOK"])) + "\n")
+                noted.write(repr(seen) + "\n")
 
     DefaultDialect.do_commit = commit  # type: ignore[method-assign]
     with open(Path(folder) / "out.txt", "w") as out, open(Path(folder) / "err.txt", "w") as err:
@@ -153,6 +166,9 @@ def run_command(
             main()
         except SystemExit as stop:
             code = stop.code if isinstance(stop.code, int) else 0
+        except BaseException:
+            traceback.print_exc(file=err)
+            code = BROKEN
         else:
             code = 0
         out.flush()
@@ -178,11 +194,17 @@ class Case:
     points: int = 0
     seconds: float = 0.0
 
-    def run(self, die_at: int = 0, kill_after: float | None = None, states: str = "") -> int:
+    def run(
+        self,
+        die_at: int = 0,
+        kill_after: float | None = None,
+        states: str = "",
+        by: int = signal.SIGKILL,
+    ) -> int:
         """Run the command in a child; its exit code, negative for the signal it died of."""
         child = START.Process(
             target=run_command,
-            args=(self.words, dict(self.variables), str(self.folder), die_at, states),
+            args=(self.words, dict(self.variables), str(self.folder), die_at, states, by),
             daemon=True,
         )
         child.start()

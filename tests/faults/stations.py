@@ -27,7 +27,7 @@ from stock.book.check import check_book
 from stock.book.opening import Book, create_book, open_book
 from stock.book.posting import Posting, post
 from stock.book.tables import customer_order, entry, item, lot, order_line, receipt
-from stock.errors import Refused
+from stock.errors import BookUnusable, Refused
 from stock.shop.choosing import Choice
 from stock.shop.counting import CountRow, count
 from stock.shop.imports import import_rows
@@ -119,10 +119,20 @@ def one_thing(book: Book, chance: random.Random, name: str, mine: list[int]) -> 
     return entry_id
 
 
+def _one_thing_or_busy(book: Book, chance: random.Random, name: str, mine: list[int]) -> int:
+    """The entry, 0 when it was refused, -1 when others kept the book busy all the time."""
+    try:
+        return one_thing(book, chance, name, mine) or 0
+    except BookUnusable as error:
+        if "is busy" not in str(error):
+            raise
+        return -1
+
+
 def station(where: str, name: str, seed: int, seconds: float, log: str) -> None:
     """Post and list at random until the time is up; log what was acknowledged and its time.
 
-    A list is logged with entry 0.
+    A list is logged with entry 0, a book that stayed busy for too long with entry -1.
     """
     book = open_book(where)
     chance = random.Random(seed)
@@ -134,8 +144,8 @@ def station(where: str, name: str, seed: int, seconds: float, log: str) -> None:
         if chance.random() < LISTS:
             entry_id, done = 0, bool(on_hand(book))
         else:
-            entry_id = one_thing(book, chance, name, mine) or 0
-            done = entry_id > 0
+            entry_id = _one_thing_or_busy(book, chance, name, mine)
+            done = entry_id != 0
         if done:
             took = time.perf_counter() - began
             os.write(handle, f'{{"entry": {entry_id}, "took": {took:.6f}}}\n'.encode())
@@ -182,12 +192,17 @@ def killed(child: BaseProcess, after: float) -> bool:
 
 def acknowledged(log: Path) -> list[dict[str, float]]:
     """What a station was told is in the book; a line cut by its death does not count."""
-    return [line for line in _logged(log) if line["entry"]]
+    return [line for line in _logged(log) if line["entry"] > 0]
 
 
 def listed(log: Path) -> list[float]:
     """Seconds each list took a station."""
-    return [line["took"] for line in _logged(log) if not line["entry"]]
+    return [line["took"] for line in _logged(log) if line["entry"] == 0]
+
+
+def told_busy(log: Path) -> int:
+    """How often a station was told that the book is busy."""
+    return sum(line["entry"] == -1 for line in _logged(log))
 
 
 def _logged(log: Path) -> list[dict[str, float]]:

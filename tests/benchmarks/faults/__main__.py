@@ -31,7 +31,7 @@ def main() -> None:
     words.add_argument("--pictures", type=int, default=5_000, help="pictures: how many")
     words.add_argument("--storms", type=int, default=100, help="screens: how many key storms")
     words.add_argument("--first", type=int, default=0, help="the first seed")
-    words.add_argument("--only", nargs="*", default=[], help="door, commands: only these commands")
+    words.add_argument("--only", nargs="*", default=[], help="door, commands: only these; stations")
     words.add_argument("--every", type=int, default=1, help="door: every n-th call")
     asked = words.parse_args()
     unknown = set(asked.parts) - set(PARTS)

@@ -16,7 +16,15 @@ from pathlib import Path
 from stock.book.opening import Book
 from tests.benchmarks.book_rows import drop, new_book, postgres
 from tests.benchmarks.faults.row import Row
-from tests.faults.stations import acknowledged, furnish, left_behind, listed, started, station
+from tests.faults.stations import (
+    acknowledged,
+    furnish,
+    left_behind,
+    listed,
+    started,
+    station,
+    told_busy,
+)
 
 
 def where_of(book: Book) -> str:
@@ -30,9 +38,11 @@ def where_of(book: Book) -> str:
 
 def rows(asked: argparse.Namespace) -> Iterator[Row]:
     """A row for each database; ``--seconds`` says how long each is under load."""
-    with postgres() as server:
-        yield under_load("PostgreSQL", server, 8, asked.seconds)
-    yield under_load("SQLite", None, 4, asked.seconds)
+    if not asked.only or "PostgreSQL" in asked.only:
+        with postgres() as server:
+            yield under_load("PostgreSQL", server, 8, asked.seconds)
+    if not asked.only or "SQLite" in asked.only:
+        yield under_load("SQLite", None, 4, asked.seconds)
 
 
 def under_load(name: str, server: str | None, stations: int, seconds: float) -> Row:
@@ -58,8 +68,10 @@ def under_load(name: str, server: str | None, stations: int, seconds: float) -> 
     for entry_id in sorted(left.missing):
         row.fail(f"entry {entry_id} was acknowledged and is missing")
     row.tried = len(posted) + len(lists)
+    busy = sum(told_busy(log) for log in logs)
     row.said = (
-        f"{len(posted) / seconds:.0f} postings a second, {_times(posted)}; lists {_times(lists)}"
+        f"{len(posted) / seconds:.0f} postings a second, {_times(posted)}; lists {_times(lists)}; "
+        f"told busy {busy} times"
     )
     drop(book)
     return row
