@@ -96,7 +96,7 @@ class Choice:
 def choose(judge: Judge) -> Choice | None:
     """Packs to buy now; None while the position is at or above the level."""
     short = judge.level - judge.position
-    if short <= 1e-9 * max(1.0, judge.level):
+    if short <= 1e-6 * max(1.0, judge.level):  # what float32 paths leave of a whole number
         return None
     least = judge.offer.amount if judge.by_cost else short
     packs = candidate_packs(judge.offer, least, max(judge.order_up_to - judge.position, short))

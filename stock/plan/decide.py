@@ -28,7 +28,7 @@ from stock.plan.findings import Checked, check_terms
 from stock.plan.grid import Ints
 from stock.plan.joint import line_costs, settle_orders
 from stock.plan.level import Policy, best_policy
-from stock.plan.needs import Course, DemandNeeds, Needs, horizon_for
+from stock.plan.needs import Course, DemandNeeds, Needs, course_of, horizon_for
 from stock.plan.outlook import Pair, Seen, look_ahead
 from stock.plan.snapshot import Offer, Snapshot
 from stock.plan.standing import (
@@ -94,7 +94,7 @@ def _stand(
     for start in range(0, len(items), CHUNK):
         chunk = items[start : start + CHUNK]
         rows = [needs.row(item.sku) for item in chunk]
-        course = Course(needs.daily(rows))
+        course = course_of(needs, rows)
         own = [shelves.get(item.sku, Shelf()) for item in chunk]
         pairs = _pairs(chunk, terms, timings, costs)
         coming = [tuple(due.get(item.sku, ())) for item in chunk]

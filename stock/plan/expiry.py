@@ -15,7 +15,7 @@ from stock.demand.known import Floats, ItemTerms
 from stock.plan.cover import Shelf, left_at_date, sort_out
 from stock.plan.decisions import ExpiringLot
 from stock.plan.findings import check_terms
-from stock.plan.needs import Course, DemandNeeds, Needs, horizon_for
+from stock.plan.needs import DemandNeeds, Needs, course_of, horizon_for
 from stock.plan.snapshot import Snapshot, StockLot
 
 DISPOSAL = (
@@ -50,7 +50,7 @@ def expiring(
     found: list[ExpiringLot] = []
     for start in range(0, len(wanted), 32):
         chunk = wanted[start : start + 32]
-        course = Course(source.daily([source.row(item.sku) for item in chunk]))
+        course = course_of(source, [source.row(item.sku) for item in chunk])
         for row, item in enumerate(chunk):
             left = left_at_date(course, row, shelves[item.sku])
             found += lots_at_risk(snapshot, item, shelves[item.sku], left)

@@ -79,6 +79,7 @@ class DemandNeeds:
         self.n_paths = settings.paths
         self.horizon_weeks = horizon_weeks
         self.notes = self._paths.notes
+        self._room: Paths | None = None
 
     def row(self, sku: str) -> int:
         """Row of item ``sku``."""
@@ -87,6 +88,16 @@ class DemandNeeds:
     def daily(self, rows: Iterable[int]) -> Paths:
         """Need per day, shape (rows, paths, days)."""
         return self._paths.daily(rows)
+
+    def added_up(self, rows: Iterable[int]) -> Paths:
+        """Need through the end of each day, shape (rows, paths, days).
+
+        It lies in the memory of the last one asked for: fresh memory costs as much as the drawing.
+        """
+        chosen = list(rows)
+        if self._room is None or len(self._room) < len(chosen):
+            self._room = np.empty((len(chosen), self.n_paths, 7 * self.horizon_weeks), np.float32)
+        return self._paths.cumulative(chosen, self._room)
 
     def known_parts(self, row: int) -> tuple[Floats, Floats, Floats]:
         """Expected need per day from orders, from quotes and by upkeep."""
@@ -99,11 +110,11 @@ class Course:
     """Need of a few items added up along each path.
 
     Args:
-        daily: Need per day, shape (rows, paths, days); it is added up in place.
+        total: Need through the end of each day, shape (rows, paths, days).
     """
 
-    def __init__(self, daily: Paths) -> None:
-        self.total = np.cumsum(daily, axis=2, out=daily)
+    def __init__(self, total: Paths) -> None:
+        self.total = total
         self.rows, self.paths, self.days = self.total.shape
         self._each = np.arange(self.paths)
         self._tail: tuple[Floats, Floats, Floats] | None = None
@@ -145,6 +156,14 @@ class Course:
         blocks = beyond / (self.days - self.days // 2)
         chance = np.roll(strays, 1, axis=1) * np.sqrt((1 - lasting**2) * blocks)
         return np.asarray(np.maximum((mean + lasting * strays) * blocks + chance, 0.0))
+
+
+def course_of(needs: Needs, rows: Iterable[int]) -> Course:
+    """The course of some rows; it holds until the next one is asked for."""
+    if isinstance(needs, DemandNeeds):
+        return Course(needs.added_up(rows))
+    daily = needs.daily(rows)
+    return Course(np.cumsum(daily, axis=2, out=daily))
 
 
 def horizon_for(snapshot: Snapshot, longest_lead_days: float) -> int:

@@ -60,8 +60,8 @@ def candidate_packs(offer: Offer, low: float, high: float, limit: int = 64) -> I
     those at the price breaks in between and beyond.
     """
     step = offer.multiple
-    first = feasible(offer, max(1, int(np.ceil(low / offer.amount - 1e-9))))
-    last = max(first, feasible(offer, max(1, int(np.ceil(high / offer.amount - 1e-9)))))
+    first = feasible(offer, max(1, int(np.ceil(low / offer.amount - 1e-6))))
+    last = max(first, feasible(offer, max(1, int(np.ceil(high / offer.amount - 1e-6)))))
     count = (last - first) // step + 1
     if count <= limit:
         packs = first + step * np.arange(count)

@@ -42,7 +42,7 @@ def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequenc
     """
     from stock.plan.cover import left_at_date, sort_out
     from stock.plan.decide import plan
-    from stock.plan.needs import Course, DemandNeeds, horizon_for
+    from stock.plan.needs import DemandNeeds, course_of, horizon_for
     from stock.plan.price import purchase_cost
 
     item = next(one for one in snapshot.items if one.sku == line.item)
@@ -71,7 +71,7 @@ def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequenc
     here = replace(alone, stock=(*alone.stock, lot))
     shelf = sort_out(here.stock, here.day)[item.sku]
     needs = DemandNeeds(here, horizon_for(here, min((until - here.day).days, LONGEST_DAYS)))
-    left = left_at_date(Course(needs.daily([needs.row(item.sku)])), 0, shelf)
+    left = left_at_date(course_of(needs, [needs.row(item.sku)]), 0, shelf)
     dated = [entry for entry in shelf.counted if entry.last_day is not None]
     place = next(n for n, entry in enumerate(dated) if entry.lot.lot == ORDERED)
     rest = left[place]
