@@ -81,7 +81,8 @@ class Choice:
 
     ``held_by``: empty; ``risk`` (more would expire too likely); ``accepted`` (the smallest order
     is over the waste risk, and going without costs more); ``declined`` (nothing: even the
-    smallest order costs more than going without). ``topped_up`` packs are only there to reach a
+    smallest order costs more than going without); ``joins`` (above its level, taken along with an
+    order that goes out anyway). ``topped_up`` packs are only there to reach a
     smallest order or free freight.
     """
 

@@ -246,6 +246,11 @@ def _compared(say: Figures, best: Best) -> list[str]:
 def _rounding(say: Figures, best: Best, choice: Choice, short: float) -> list[str]:
     offer = best.offer
     said = []
+    if choice.held_by == "joins":
+        said.append(
+            f"It need not be ordered yet; as an order to {offer.supplier} goes out anyway, joining "
+            "it costs less than an order of its own soon."
+        )
     if offer.multiple > 1 or offer.min_packs > 1:
         said.append(f"Sold in multiples of {offer.multiple} packs, at least {offer.min_packs}.")
     reached = [step for step in offer.breaks if step.from_packs <= choice.packs]

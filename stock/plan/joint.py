@@ -19,7 +19,7 @@ import numpy as np
 from stock.plan.amount import topped_up
 from stock.plan.decisions import SupplierTotal
 from stock.plan.findings import Checked
-from stock.plan.price import feasible, purchase_cost
+from stock.plan.price import candidate_packs, feasible, purchase_cost
 from stock.plan.snapshot import Snapshot, SupplierTerms
 from stock.plan.standing import Best, Standing
 from stock.units import format_money
@@ -56,6 +56,7 @@ def settle_orders(
             continue
         timing = lines[0].timing
         terms = timing.supplier
+        _join(settled, own, terms)
         notes = _top_up(snapshot, settled, own, terms)
         lines = [best for best in (settled[place].best for place in own) if best and best.packs]
         goods = _goods(lines)
@@ -74,6 +75,30 @@ def settle_orders(
             )
         )
     return settled, totals, []
+
+
+def _join(settled: list[Standing], own: list[int], terms: SupplierTerms) -> None:
+    """Take along, in place, the items whose own order would come soon enough to be dearer.
+
+    An order goes out anyway: a line on it costs the line alone, not its share of the order. Items
+    kept by service have no price of waiting to weigh that against; they wait for their level.
+    """
+    for place in own:
+        best = settled[place].best
+        assert best is not None
+        judge = best.judge
+        share = judge.order_cost - terms.line_cost_minor
+        room = judge.order_up_to - judge.position
+        if best.choice is not None or not judge.by_cost or share <= 0 or room < best.offer.amount:
+            continue
+        packs = candidate_packs(best.offer, best.offer.amount, room)
+        packs = packs[judge.expiry_chance(packs) <= judge.waste_risk]
+        wait = float(judge.cost_of(np.array([0]))[0])
+        cost = judge.cost_of(packs) - share
+        if packs.size and cost.min() < wait:
+            choice = topped_up(judge, None, int(packs[np.argmin(cost)]))
+            choice = replace(choice, topped_up=0, held_by="joins")
+            settled[place] = replace(settled[place], best=replace(best, choice=choice))
 
 
 def _goods(lines: Iterable[Best]) -> float:
