@@ -43,6 +43,11 @@ class Figures:
         """An amount with its unit."""
         return self.number(amount) if self.unit == "each" else f"{self.number(amount)} {self.unit}"
 
+    def pack(self, amount: float) -> str:
+        """What a pack holds, exact enough to divide by."""
+        text = f"{amount / self.size:,.3f}".rstrip("0").rstrip(".")
+        return text if self.unit == "each" else f"{text} {self.unit}"
+
     def money(self, minor: float) -> str:
         """Money in the currency's main unit."""
         return f"{minor / 100:,.2f} {self.currency}".rstrip()
@@ -113,7 +118,7 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
         said.append(
             f"Short: {say.number(judge.order_up_to)} − {say.number(stand.position)} = "
             f"{say.amount(short)} = {short / offer.amount:.2f} packs of "
-            f"{say.amount(offer.amount)}; {packs}."
+            f"{say.pack(offer.amount)}; {packs}."
         )
     else:
         said.append(f"Nothing is short; {packs}.")
