@@ -132,14 +132,15 @@ def _one_thing_or_busy(book: Book, chance: random.Random, name: str, mine: list[
 def station(where: str, name: str, seed: int, seconds: float, log: str) -> None:
     """Post and list at random until the time is up; log what was acknowledged and its time.
 
-    A list is logged with entry 0, a book that stayed busy for too long with entry -1.
+    At least one thing is posted. A list is logged with entry 0, a book that stayed busy for too
+    long with entry -1.
     """
     book = open_book(where)
     chance = random.Random(seed)
     mine: list[int] = []
     until = time.monotonic() + seconds
     handle = os.open(log, os.O_CREAT | os.O_WRONLY | os.O_APPEND)
-    while time.monotonic() < until:
+    while time.monotonic() < until or not mine:
         began = time.perf_counter()
         if chance.random() < LISTS:
             entry_id, done = 0, bool(on_hand(book))
@@ -188,6 +189,13 @@ def killed(child: BaseProcess, after: float) -> bool:
     child.join()
     assert child.exitcode in (0, -signal.SIGKILL), "the station failed by itself"
     return child.exitcode == -signal.SIGKILL
+
+
+def wait_for_postings(log: Path, least: int, seconds: float) -> None:
+    """Wait until a station has been told of so many postings, for so many seconds at most."""
+    until = time.monotonic() + seconds
+    while len(acknowledged(log)) < least and time.monotonic() < until:
+        time.sleep(0.02)
 
 
 def acknowledged(log: Path) -> list[dict[str, float]]:

@@ -27,6 +27,7 @@ from tests.faults.stations import (
     maker,
     started,
     station,
+    wait_for_postings,
 )
 
 ROWS = 4000
@@ -46,8 +47,9 @@ def test_a_station_killed_in_mid_posting_loses_nothing_it_was_told(
     logs = []
     for number in range(5):
         logs.append(tmp_path / f"{number}.log")
-        child = started(station, _where(book), f"S{number}", number, 60.0, str(logs[-1]))
-        assert killed(child, 0.3 + chance.random() * 0.5)
+        child = started(station, _where(book), f"S{number}", number, 120.0, str(logs[-1]))
+        wait_for_postings(logs[-1], 3, 60.0)
+        assert killed(child, chance.random() * 0.3)
         left = left_behind(book, logs)
         assert left.damage == []
         assert left.missing == set()

@@ -20,10 +20,10 @@ def test_the_pictures_damage_is_done_to_are_sound(kind: str, form: int, tmp_path
     assert measure_or_refuse(path)
 
 
-def test_three_hundred_damaged_pictures_are_measured_or_refused(tmp_path: Path) -> None:
-    found = run_batches(list(range(300)), tmp_path, longest_seconds=20)
+def test_a_hundred_and_fifty_damaged_pictures_are_measured_or_refused(tmp_path: Path) -> None:
+    found = run_batches(list(range(150)), tmp_path, longest_seconds=20)
     assert found.failures == []
-    assert found.measured + found.refused == 300
-    assert found.measured > 30
-    assert found.refused > 60
+    assert found.measured + found.refused == 150
+    assert found.measured > 15
+    assert found.refused > 30
     assert found.peak_mib < 1500

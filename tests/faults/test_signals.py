@@ -45,13 +45,12 @@ def test_a_stopped_command_is_done_or_not_done(
     case = Case(command, work_words()[command], tmp_path, where, station_variables(tmp_path, where))
     fresh_folder(signal_floor, tmp_path)
     assert case.learn() == ""
-    for point in (case.points // 2, case.points):
-        fresh_folder(signal_floor, tmp_path)
-        assert case.run(die_at=point, by=number) == code
-        said = (tmp_path / "err.txt").read_text()
-        assert "Traceback" not in said
-        assert said.endswith("stock: stopped; nothing half-done was kept.\n")
-        assert case.wrong_after_kill() == []
+    fresh_folder(signal_floor, tmp_path)
+    assert case.run(die_at=case.points // 2, by=number) == code
+    said = (tmp_path / "err.txt").read_text()
+    assert "Traceback" not in said
+    assert said.endswith("stock: stopped; nothing half-done was kept.\n")
+    assert case.wrong_after_kill() == []
 
 
 def test_ctrl_c_in_a_shell_ends_with_130_and_a_sentence(signal_floor: Path, tmp_path: Path) -> None:

@@ -40,7 +40,7 @@ def test_a_storm_of_keys_leaves_a_sound_book(
     shop: Path, seed: int, kill_after: float | None
 ) -> None:
     where = str(shop / "book.sqlite")
-    after = storm_over(where, station_variables(shop, where), shop, seed, 90, kill_after)
+    after = storm_over(where, station_variables(shop, where), shop, seed, 60, kill_after)
     assert after.wrong == ()
     assert after.killed or after.pressed > 0
 
