@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from stock.book.drawing import fefo
 from stock.book.holding import Holding, Place
 from stock.book.opening import Book
 from stock.book.posting import Posting, post
-from stock.book.tables import balance, container, item, lot, place, reading
+from stock.book.tables import balance, container, item, lot, movement, place, reading
 from stock.errors import Refused, Unknown
 from stock.shop.choosing import find_container, find_item, find_place
 from stock.shop.slots import move_draws
@@ -232,7 +232,8 @@ def _count_row(posting: Posting, entry_id: int, day: date, row: CountRow) -> Dif
         and (box is None or held.container_id == box.id)
         and (box is not None or not row.lot or held.container_id is None)
     ]
-    before = sum(held.amount for held in there)
+    before = sum(held.amount for held in there) - _moved_since(posting, row, known.id, where, day)
+    there = [held for held in there if held.received_on is None or held.received_on <= day]
     correction = posting.place("CORRECTION")
     if row.counted < before:
         draws = fefo(there, before - row.counted, day=day)
@@ -251,6 +252,33 @@ def _count_row(posting: Posting, entry_id: int, day: date, row: CountRow) -> Dif
         )
     _keep_reading(posting, entry_id, day, where, known.id, box, row.counted, before)
     return Difference(where.code, row.sku, row.lot, row.container, before, row.counted, known.unit)
+
+
+def _moved_since(posting: Posting, row: CountRow, item_id: int, where: Place, day: date) -> int:
+    """What came less what went after the day of the count: the book is compared as it stood then.
+
+    Only movements already in the book count; a container named in the row narrows it to that one.
+    """
+    coming = (movement.c.to_place_id == where.id, movement.c.to_container_id)
+    going = (movement.c.from_place_id == where.id, movement.c.from_container_id)
+    total = 0
+    for sign, (at, box_id) in ((1, coming), (-1, going)):
+        asked = (
+            select(func.coalesce(func.sum(movement.c.amount), 0))
+            .join(lot, lot.c.id == movement.c.lot_id)
+            .where(at, movement.c.item_id == item_id, movement.c.day > day)
+            .where(lot.c.owner == row.owner)
+        )
+        if row.lot:
+            asked = asked.where(lot.c.code == row.lot)
+        if row.container:
+            asked = asked.join(container, container.c.id == box_id).where(
+                container.c.code == row.container
+            )
+        elif row.lot:
+            asked = asked.where(box_id.is_(None))
+        total += sign * int(posting.connection.scalar(asked) or 0)
+    return total
 
 
 def _gains(

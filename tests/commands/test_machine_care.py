@@ -99,3 +99,15 @@ def test_a_customers_garments_are_counted_as_the_customers(stocked, tmp_path: Pa
 def test_who_has_no_garments_here_gets_none_back(stocked) -> None:
     ran = stocked("hand-back", "KIT", "--item", "TEE-BLK-L", *ON)
     assert (ran.code, "nothing of KIT's TEE-BLK-L" in ran.err) == (1, True)
+
+
+def test_a_count_entered_late_is_held_against_the_book_of_its_day(shop, tmp_path: Path) -> None:
+    for packs, lot, day in (("10", "A", "2026-03-02"), ("5", "B", "2026-03-10")):
+        words = ("--item", "TEE-BLK-L", "--packs", packs, "--lot", lot, "--on", day)
+        assert shop("receive", *words).code == 0
+    late = tmp_path / "late.csv"
+    late.write_text("place,sku,counted,reason\nSHELF,TEE-BLK-L,8,month end\n")
+    assert shop("count", str(late), "--on", "2026-03-05").code == 0
+    held = {row["lot"]: row["amount"] for row in shop("onhand", "--json").json()}
+    assert held == {"A": 8.0, "B": 5.0}
+    assert shop("check", "--json").json()["findings"] == []
