@@ -339,6 +339,9 @@ def move(
     container: ContainerOption = "",
     place: PlaceOption = "",
     amount: AmountOption = "",
+    new_shelf: Annotated[
+        bool, typer.Option("--new-shelf", help="The shelf is new: add it to the book.")
+    ] = False,
     on: OnOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -347,14 +350,15 @@ def move(
     Example:
 
     \b
-        stock move --item TEE-BLK-L --amount 24 --to SHELF-2
+        stock move --item TEE-BLK-L --amount 24 --to SHELF-2 --new-shelf
     """
     from stock.shop.setting_aside import move as carry
     from stock.shop.station import who
 
     book = reading_book()
     choice = _choice(book, item, lot, container, place, amount)
-    _show(carry(book, choice, to, on=day_of(on), who=who()), as_json)
+    done = carry(book, choice, to, on=day_of(on), who=who(), new_shelf=new_shelf)
+    _show(done, as_json)
 
 
 def give_back(

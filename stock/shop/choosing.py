@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Row, select
+from sqlalchemy import Row, insert, select
 
 from stock.book.containers import Container, container_now
 from stock.book.drawing import Draw, fefo
@@ -19,6 +19,7 @@ from stock.book.holding import Holding, Place
 from stock.book.posting import Posting
 from stock.book.tables import container, item, lot, pack, place, receipt
 from stock.errors import NotEnough, Refused, Unknown
+from stock.exchange.safe_text import trouble_in_code
 from stock.shop.finding import find
 from stock.units import format_amount
 
@@ -47,6 +48,25 @@ def find_place(posting: Posting, code: str, kinds: Collection[str], what: str) -
     if found is None or found.kind not in kinds:
         raise Refused(f"{code} is a {row.kind}, not a {what}.")
     return found
+
+
+def add_shelf(posting: Posting, code: str) -> None:
+    """Make a shelf of that name, unless there is a place of that name.
+
+    Raises:
+        Refused: Not a name a place can have.
+    """
+    code = code.strip()
+    trouble = "nothing" if not code else trouble_in_code(code)
+    if trouble:
+        raise Refused(f"{code!r} cannot name a shelf; found {trouble}.")
+    if any(known.code == code for known in posting.places.values()):
+        return
+    made = posting.connection.execute(insert(place).values(code=code, kind="shelf"))
+    key = made.inserted_primary_key
+    assert key is not None
+    shelf_id = int(key[0])
+    posting.places[shelf_id] = Place(shelf_id, code, "shelf", None, "", "", None, None, 0)
 
 
 def find_item(posting: Posting, sku: str) -> Row[Any]:

@@ -15,7 +15,7 @@ from stock.book.holding import Place
 from stock.book.opening import Book
 from stock.book.posting import Posting, post
 from stock.errors import NotEnough, Refused
-from stock.shop.choosing import Choice, chosen_draws, find_place
+from stock.shop.choosing import Choice, add_shelf, chosen_draws, find_place
 from stock.shop.done import Done, done
 from stock.units import format_amount
 
@@ -53,14 +53,26 @@ def release(
     return post(book, work, who=who)
 
 
-def move(book: Book, choice: Choice, to: str, *, on: date, note: str = "", who: str = "") -> Done:
-    """Carry goods from one shelf to another.
+def move(
+    book: Book,
+    choice: Choice,
+    to: str,
+    *,
+    on: date,
+    note: str = "",
+    who: str = "",
+    new_shelf: bool = False,
+) -> Done:
+    """Carry goods from one shelf to another; with ``new_shelf`` to one the book does not know yet.
 
     Raises:
-        Refused: They are there already.
+        Refused: They are there already, or a new shelf's code is not one.
+        Unknown: No such shelf.
     """
 
     def work(posting: Posting) -> Done:
+        if new_shelf:
+            add_shelf(posting, to)
         target = find_place(posting, to, ("shelf",), "shelf")
         draws = [
             draw for draw in chosen_draws(posting, choice, on) if draw.holding.place_id != target.id

@@ -111,3 +111,19 @@ def test_a_count_entered_late_is_held_against_the_book_of_its_day(shop, tmp_path
     held = {row["lot"]: row["amount"] for row in shop("onhand", "--json").json()}
     assert held == {"A": 8.0, "B": 5.0}
     assert shop("check", "--json").json()["findings"] == []
+
+
+def test_goods_are_carried_to_a_shelf_that_is_new_only_when_said(stocked) -> None:
+    words = ("move", "--item", "TEE-BLK-L", "--amount", "4", "--to", "SHELF-9", *ON)
+    refused = stocked(*words)
+    assert refused.code == 1
+    assert "SHELF-9" in refused.err
+    assert stocked(*words, "--new-shelf").code == 0
+    assert stocked(*words, "--new-shelf").code == 0, "it is known by now"
+    held = {
+        (row["item"], row["place"]): row["amount"] for row in stocked("onhand", "--json").json()
+    }
+    assert held["TEE-BLK-L", "SHELF-9"] == 8
+    odd = stocked("move", "--item", "TEE-BLK-L", "--amount", "1", "--to", "S\u202e9", "--new-shelf")
+    assert odd.code == 1
+    assert stocked("check", "--json").json()["findings"] == []
