@@ -18,7 +18,8 @@ from stock.book.drawing import fefo
 from stock.book.holding import Holding, Place
 from stock.book.opening import Book
 from stock.book.posting import Posting, post
-from stock.book.tables import balance, container, item, lot, movement, place, reading
+from stock.book.tables import balance, container, entry, item, lot, movement, place, reading
+from stock.book.undo import reversed_entries
 from stock.errors import Refused, Unknown
 from stock.shop.choosing import find_container, find_item, find_place
 from stock.shop.slots import move_draws
@@ -257,7 +258,8 @@ def _count_row(posting: Posting, entry_id: int, day: date, row: CountRow) -> Dif
 def _moved_since(posting: Posting, row: CountRow, item_id: int, where: Place, day: date) -> int:
     """What came less what went after the day of the count: the book is compared as it stood then.
 
-    Only movements already in the book count; a container named in the row narrows it to that one.
+    Entries undone by now count for nothing, whenever they were undone. Only movements already in
+    the book count; a container named in the row narrows it to that one.
     """
     coming = (movement.c.to_place_id == where.id, movement.c.to_container_id)
     going = (movement.c.from_place_id == where.id, movement.c.from_container_id)
@@ -266,6 +268,8 @@ def _moved_since(posting: Posting, row: CountRow, item_id: int, where: Place, da
         asked = (
             select(func.coalesce(func.sum(movement.c.amount), 0))
             .join(lot, lot.c.id == movement.c.lot_id)
+            .join(entry, entry.c.id == movement.c.entry_id)
+            .where(entry.c.reverses.is_(None), entry.c.id.not_in(reversed_entries()))
             .where(at, movement.c.item_id == item_id, movement.c.day > day)
             .where(lot.c.owner == row.owner)
         )

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, func, or_, select
 
 from stock.book.tables import entry, item, movement, overrun, place, printer, reading
+from stock.book.undo import reversed_entries
 from stock.shop.imports.catalogue import BEGINNING
 from stock.shop.intervals import Moment, printed_by
 
@@ -64,7 +65,6 @@ class Explained:
 def explain_overruns(connection: Connection, fits: Sequence[ChannelFit]) -> list[Explained]:
     """The newest overruns of slots whose channel was fitted, newest first."""
     by_channel = {(fit.printer, fit.channel): fit for fit in fits if fit.residuals}
-    undone = select(entry.c.reverses).where(entry.c.reverses.is_not(None))
     rows = connection.execute(
         select(
             overrun.c.entry_id, overrun.c.asked, overrun.c.taken, overrun.c.place_id,
@@ -75,7 +75,7 @@ def explain_overruns(connection: Connection, fits: Sequence[ChannelFit]) -> list
         .join(printer, printer.c.id == place.c.printer_id)
         .join(item, item.c.id == overrun.c.item_id)
         .join(entry, entry.c.id == overrun.c.entry_id)
-        .where(entry.c.id.not_in(undone))
+        .where(entry.c.id.not_in(reversed_entries()))
         .order_by(overrun.c.entry_id.desc())
         .limit(MOST_SHOWN)
     ).all()  # fmt: skip
@@ -93,10 +93,14 @@ def _explained(connection: Connection, fit: ChannelFit, row: Any) -> Explained:
     since = _last_known(connection, row)
     until: Moment = (row.day, row.entry_id)
     booked: Any = connection.scalar(
-        select(func.coalesce(func.sum(movement.c.amount), 0)).where(
+        select(func.coalesce(func.sum(movement.c.amount), 0))
+        .join(entry, entry.c.id == movement.c.entry_id)
+        .where(
             movement.c.from_place_id == row.place_id,
             movement.c.entry_id > since[1],
             movement.c.entry_id <= row.entry_id,
+            entry.c.reverses.is_(None),
+            entry.c.id.not_in(reversed_entries()),
         )
     )
     missing = (row.asked - row.taken) / 1000
@@ -132,7 +136,6 @@ def _explained(connection: Connection, fit: ChannelFit, row: Any) -> Explained:
 
 def _last_known(connection: Connection, row: Any) -> Moment:
     """The last load, top-up, weighing or dip of the slot before the overrun."""
-    undone = select(entry.c.reverses).where(entry.c.reverses.is_not(None))
     looked = select(reading.c.entry_id).where(
         reading.c.place_id == row.place_id, reading.c.kind.in_(("weigh", "dip"))
     )
@@ -142,7 +145,8 @@ def _last_known(connection: Connection, row: Any) -> Moment:
         .where(
             or_(entry.c.id.in_(looked), entry.c.id.in_(filled)),
             entry.c.id < row.entry_id,
-            entry.c.id.not_in(undone),
+            entry.c.reverses.is_(None),
+            entry.c.id.not_in(reversed_entries()),
         )
         .order_by(entry.c.id.desc())
         .limit(1)

@@ -113,6 +113,18 @@ def test_a_count_entered_late_is_held_against_the_book_of_its_day(shop, tmp_path
     assert shop("check", "--json").json()["findings"] == []
 
 
+def test_what_was_undone_since_says_nothing_about_the_day_of_a_late_count(shop, tmp_path: Path):
+    words = ("--item", "TEE-BLK-L", "--packs", "10", "--lot", "A", "--on", "2026-03-02")
+    assert shop("receive", *words).code == 0
+    wrong = ("--item", "TEE-BLK-L", "--lot", "A", "--amount", "4", "--reason", "torn")
+    gone = shop("scrap", *wrong, "--on", "2026-03-03", "--json").json()
+    assert shop("undo", str(gone["entry"]), "--on", "2026-03-06").code == 0
+    late = tmp_path / "late.csv"
+    late.write_text("place,sku,counted,reason\nSHELF,TEE-BLK-L,10,month end\n")
+    assert shop("count", str(late), "--on", "2026-03-05").code == 0
+    assert [row["amount"] for row in shop("onhand", "--json").json()] == [10.0]
+
+
 def test_goods_are_carried_to_a_shelf_that_is_new_only_when_said(stocked) -> None:
     words = ("move", "--item", "TEE-BLK-L", "--amount", "4", "--to", "SHELF-9", *ON)
     refused = stocked(*words)
