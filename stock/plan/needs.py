@@ -7,13 +7,16 @@ horizon; what lies beyond is carried on from their later half. Nothing here know
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from stock.demand.known import Floats, ItemTerms
 from stock.plan.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    from stock.demand.paths import NeedPaths
 
 Paths = npt.NDArray[np.float32]
 Days = int | npt.NDArray[np.int64]
@@ -50,31 +53,37 @@ class Needs(Protocol):
         """Expected need per day from orders, from quotes and by upkeep, each (7 × weeks,)."""
 
 
+def paths_of(snapshot: Snapshot, weeks: int) -> NeedPaths:
+    """The joint need paths of a snapshot, from the demand package."""
+    from stock.demand.paths import need_paths
+
+    settings = snapshot.settings
+    return need_paths(
+        snapshot.items,
+        snapshot.order_lines,
+        snapshot.past_lines,
+        snapshot.misprints,
+        snapshot.history,
+        snapshot.links,
+        snapshot.upkeep,
+        day=snapshot.day,
+        horizon_weeks=weeks,
+        n_paths=settings.paths,
+        seed=settings.seed,
+        weekdays=settings.weekdays,
+        closed=settings.closed,
+        peak_factor=settings.peak_factor,
+        misprint_prior=settings.misprint_prior,
+        autoets=settings.blend_autoets,
+    )
+
+
 class DemandNeeds:
     """The demand package's paths, with the expected parts day by day."""
 
     def __init__(self, snapshot: Snapshot, horizon_weeks: int) -> None:
-        from stock.demand.paths import need_paths
-
         settings = snapshot.settings
-        self._paths = need_paths(
-            snapshot.items,
-            snapshot.order_lines,
-            snapshot.past_lines,
-            snapshot.misprints,
-            snapshot.history,
-            snapshot.links,
-            snapshot.upkeep,
-            day=snapshot.day,
-            horizon_weeks=horizon_weeks,
-            n_paths=settings.paths,
-            seed=settings.seed,
-            weekdays=settings.weekdays,
-            closed=settings.closed,
-            peak_factor=settings.peak_factor,
-            misprint_prior=settings.misprint_prior,
-            autoets=settings.blend_autoets,
-        )
+        self._paths = paths_of(snapshot, horizon_weeks)
         self.items = snapshot.items
         self.n_paths = settings.paths
         self.horizon_weeks = horizon_weeks

@@ -133,7 +133,7 @@ def keep_needs(book: Book, day: date, snapshot: Snapshot | None = None) -> int:
 
 def _given(snapshot: Snapshot) -> list[tuple[GivenForecast, str]]:
     """Every item's total need over each horizon, with how it was forecast."""
-    from stock.shop.needs import paths_of
+    from stock.plan.needs import paths_of
 
     paths = paths_of(snapshot, max(HORIZONS))
     found: list[tuple[GivenForecast, str]] = []

@@ -18,7 +18,6 @@ from stock.demand.known import Floats
 from stock.errors import Refused, Unknown, WrongUsage
 
 if TYPE_CHECKING:
-    from stock.demand.paths import NeedPaths
     from stock.plan.snapshot import Snapshot
 
 MOST_WEEKS = 52
@@ -99,37 +98,13 @@ class OrderNeed:
         }
 
 
-def paths_of(snapshot: Snapshot, weeks: int) -> NeedPaths:
-    """The joint need paths of a snapshot, the same the list is made from."""
-    from stock.demand.paths import need_paths
-
-    settings = snapshot.settings
-    return need_paths(
-        snapshot.items,
-        snapshot.order_lines,
-        snapshot.past_lines,
-        snapshot.misprints,
-        snapshot.history,
-        snapshot.links,
-        snapshot.upkeep,
-        day=snapshot.day,
-        horizon_weeks=weeks,
-        n_paths=settings.paths,
-        seed=settings.seed,
-        weekdays=settings.weekdays,
-        closed=settings.closed,
-        peak_factor=settings.peak_factor,
-        misprint_prior=settings.misprint_prior,
-        autoets=settings.blend_autoets,
-    )
-
-
 def needs_by_week(book: Book, day: date, weeks: int) -> Needs:
     """Need of every item over the next ``weeks`` weeks; items nobody needs are left out.
 
     Raises:
         WrongUsage: Fewer than 1 or more than 52 weeks.
     """
+    from stock.plan.needs import paths_of
     from stock.shop.planning import snapshot_of
 
     if not 1 <= weeks <= MOST_WEEKS:
