@@ -19,7 +19,7 @@ from stock.shop.demo import build_demo
 
 KEPT = Path(__file__).parent.parent / "stock" / "guide"
 DAY = date(2026, 3, 9)
-SIZE = (110, 30)
+SIZE = (130, 34)
 SHOTS = {
     "today": ("1",),
     "receive": ("f2",),

@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 
 Result = TypeVar("Result")
 
-WIDE = 110
-"""From so many columns on there is room for two things side by side."""
+WIDE = 130
+"""From so many columns on there is room for two things side by side, with no cell cut."""
 
 
 class ShopScreen(Screen[Any]):

@@ -6,7 +6,9 @@ stand for different things, explained above and below the chart; no colour.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
+from math import ceil
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -21,6 +23,18 @@ def begin(width: int, height: int) -> None:
     plotext.limit_size(False, False)
     plotext.plot_size(width, height)
     plotext.theme("clear")
+
+
+def label_weeks(ticks: Sequence[int], labels: Sequence[str], width: int) -> None:
+    """Write as many evenly spaced labels below the chart as stand apart.
+
+    Of labels that would touch the library drops some, and others in the next run.
+    """
+    import plotext
+
+    room = (max(map(len, labels)) + 2) * len(labels)
+    every = max(1, ceil(room / max(width - 10, 1)))
+    plotext.xticks(list(ticks)[::every], list(labels)[::every])
 
 
 def stock_chart(state: ItemState, weekly: Decisions, *, width: int = 80, height: int = 20) -> str:
@@ -51,7 +65,7 @@ def stock_chart(state: ItemState, weekly: Decisions, *, width: int = 80, height:
         plotext.hline(state.level)
         below.append(f"─ order below {state.level:,.0f}")
     starts = [weekly.day + timedelta(days=7 * week) for week in ends]
-    plotext.xticks(ends, [f"{day:%d %b}" for day in starts])
+    label_weeks(ends, [f"{day:%d %b}" for day in starts], width)
     unit = "pieces" if state.unit == "each" else state.unit
     plotext.title(f"{state.item}, {unit}: ⠒ stock if nothing is ordered (• 8 in 10)")
     plotext.xlabel("  ".join(below))

@@ -53,10 +53,10 @@ def pipeline_drawn(jobs: Sequence[Job], day: date, width: int, height: int) -> s
     """Stacked bars by week."""
     import plotext
 
-    from stock.shop.stock_chart import begin
+    from stock.shop.stock_chart import begin, label_weeks
 
     weeks, pieces = pipeline(jobs, day)
-    labels = [f"W{week.isocalendar().week}" for week in weeks]
+    labels = [f"{week.isocalendar().week}" for week in weeks]
     labels[-1] += "+"
     begin(width, height)
     plotext.stacked_bar(
@@ -66,7 +66,8 @@ def pipeline_drawn(jobs: Sequence[Job], day: date, width: int, height: int) -> s
         marker=[MARKS[stage] for stage in STAGES],
         width=0.7,
     )
-    plotext.title("Pieces left to print, by week due")
+    label_weeks(range(1, len(weeks) + 1), labels, width)
+    plotext.title("Pieces left to print, by ISO week due")
     return str(plotext.build())
 
 
@@ -99,7 +100,7 @@ def lots_drawn(lots: Sequence[ExpiringLot], day: date, width: int, height: int) 
     """Bars by week."""
     import plotext
 
-    from stock.shop.stock_chart import begin
+    from stock.shop.stock_chart import begin, label_weeks
 
     weeks, risk = lots_by_week(lots, day)
     begin(width, height)
@@ -108,6 +109,6 @@ def lots_drawn(lots: Sequence[ExpiringLot], day: date, width: int, height: int) 
     if some:
         plotext.bar([place for place, _ in some], [value for _, value in some], width=0.6)
     plotext.xlim(-0.5, len(weeks) - 0.5)
-    plotext.xticks(range(len(weeks)), [f"W{week.isocalendar().week}" for week in weeks])
-    plotext.title("Value expected to be left, by the week of its date")
+    label_weeks(range(len(weeks)), [f"{week.isocalendar().week}" for week in weeks], width)
+    plotext.title("Value expected to be left, by the ISO week of its date")
     return str(plotext.build())
