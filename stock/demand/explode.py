@@ -3,7 +3,8 @@
 Amounts are in each item's base unit, days are calendar days from the planning day. Firm lines
 are thinned by the chance that they are cancelled, quotes by the chance that they are won, and
 every line carries its misprints: a misprint spends the garment, the pretreat and the ink again.
-Garments a customer brings are not needed from the shelf. Nothing here knows stock.
+An order is won or cancelled as a whole, all its lines together. Garments a customer brings are not
+needed from the shelf. Nothing here knows stock.
 """
 
 from __future__ import annotations
@@ -11,11 +12,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
 import numpy as np
 
 from stock.demand.chances import CancelHazard, MisprintRates, WinRates
 from stock.demand.known import Floats, ItemTerms, OrderLine
+
+LAPSED_DAYS: Final = 30
+"""A quote so many days past the day it was for counts as lost (judgement, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +55,7 @@ class FirmNeed:
         items: Skus, the rows.
         lines: The exploded lines that fall within the horizon.
         firm_mean, quote_mean: Expected need, shape (items, days).
-        variance: Variance of both together, shape (items, days); lines are taken as independent,
+        variance: Variance of both together, shape (items, days); orders are taken as independent,
             the rate of one item as wrong by the same amount in all its lines of a day.
         unknown: (order, line, item) of uses whose item is not among the rows.
     """
@@ -81,7 +86,8 @@ def explode(
     """Need per item and day from the lines not yet printed.
 
     A line is needed on the day it is scheduled to print, else on its due day; a day already past
-    means the planning day. Lines beyond the horizon are left out.
+    means the planning day. Lines beyond the horizon are left out, and so are quotes that have
+    lapsed: nobody waits for what was asked for so long ago.
 
     Args:
         order_lines: Quotes, confirmed and released lines, pieces still to print.
@@ -94,12 +100,13 @@ def explode(
     shape = (len(items), horizon_days)
     firm, quotes, variance = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     rate_sd: dict[tuple[int, int], float] = {}
+    together: dict[tuple[str, int, int], tuple[float, float]] = {}
     kept: list[Exploded] = []
     unknown: list[tuple[str, int, str]] = []
     for line in order_lines:
         needed_on = line.scheduled_on or line.due_on
         offset = max(0, (needed_on - day).days)
-        if offset >= horizon_days or line.pieces <= 0:
+        if offset >= horizon_days or line.pieces <= 0 or has_lapsed(line, day):
             continue
         uses = []
         for use in line.uses:
@@ -119,18 +126,27 @@ def explode(
         made = line.pieces * (1 + rate)
         made_var = line.pieces * rate * (1 - rate)
         pieces_mean = chance * made
-        pieces_var = chance * made_var + chance * (1 - chance) * made**2
         target = quotes if line.stage == "quote" else firm
         for row, amount, sd in uses:
             target[row, offset] += pieces_mean * amount
-            variance[row, offset] += pieces_var * amount**2
+            variance[row, offset] += chance * made_var * amount**2
+            whole = (line.order, row, offset)
+            together[whole] = (chance, together.get(whole, (chance, 0.0))[1] + made * amount)
             at = (row, offset)
             rate_sd[at] = rate_sd.get(at, 0.0) + pieces_mean * sd
+    for (_, row, offset), (chance, amount) in together.items():
+        variance[row, offset] += chance * (1 - chance) * amount**2
     for (row, offset), sd in rate_sd.items():
         variance[row, offset] += sd**2
     return FirmNeed(
         tuple(item.sku for item in items), tuple(kept), firm, quotes, variance, tuple(unknown)
     )
+
+
+def has_lapsed(line: OrderLine, day: date) -> bool:
+    """Whether a line is a quote whose day went by so long ago that it counts as lost."""
+    needed_on = line.scheduled_on or line.due_on
+    return line.stage == "quote" and (day - needed_on).days > LAPSED_DAYS
 
 
 def by_item(need: FirmNeed) -> Mapping[str, Floats]:

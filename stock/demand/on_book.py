@@ -1,7 +1,8 @@
 """What the order lines on the book need of each item, path by path.
 
-Amounts are float32 in each item's base unit; arrays are (weeks, paths) or (paths, days). Each line
-draws from its own stream: another line changes nothing in it.
+Amounts are float32 in each item's base unit; arrays are (weeks, paths) or (paths, days). Each order
+draws from its own stream whether it is printed, each line from its own what is spoiled: another
+line changes nothing in it.
 """
 
 from __future__ import annotations
@@ -69,8 +70,8 @@ class OnBook:
 
 
 def _pieces_of(line: Exploded, n_paths: int, seed: int) -> Paths:
+    printed = stream(seed, "order", line.line.order).random(n_paths) < line.probability
     draws = stream(seed, "line", line.line.order, line.line.line)
-    printed = draws.random(n_paths) < line.probability
     whole = max(1, round(line.line.pieces))
     spoiled = draws.binomial(whole, line.misprint_rate, n_paths) * (line.line.pieces / whole)
     return np.where(printed, line.line.pieces + spoiled, 0.0).astype(np.float32)

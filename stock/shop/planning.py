@@ -7,6 +7,8 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from stock.book.opening import Book
+from stock.demand.explode import LAPSED_DAYS, has_lapsed
+from stock.demand.known import OrderLine
 from stock.errors import Fault, InputFaults, Unknown
 from stock.plan.decisions import Decisions, ExpiringLot, ReorderLine
 from stock.plan.snapshot import PlanSettings, Snapshot
@@ -171,15 +173,35 @@ def _amounts_within_mixes(snapshot: Snapshot) -> dict[str, str]:
 
 def _overdue(snapshot: Snapshot) -> list[str]:
     limit = snapshot.day - timedelta(days=OVERDUE_DAYS)
-    old = [line for line in snapshot.order_lines if (line.scheduled_on or line.due_on) < limit]
-    if not old:
-        return []
-    named = ", ".join(dict.fromkeys(line.order for line in old[:5]))
-    more = ", …" if len(old) > 5 else ""
-    return [
-        f"{len(old)} order lines are more than {OVERDUE_DAYS} days past their day and still count "
-        f"as needed today ({named}{more}): log their prints or cancel them."
+    lapsed = [line for line in snapshot.order_lines if has_lapsed(line, snapshot.day)]
+    old = [
+        line
+        for line in snapshot.order_lines
+        if (line.scheduled_on or line.due_on) < limit and line.stage != "quote"
     ]
+    said = []
+    if old:
+        many = "1 order line is" if len(old) == 1 else f"{len(old)} order lines are"
+        counts = "counts" if len(old) == 1 else "count"
+        said.append(
+            f"{many} more than {OVERDUE_DAYS} days past their day and still {counts} as needed "
+            f"today ({_orders_of(old)}): log their prints or cancel them."
+        )
+    if lapsed:
+        quotes = dict.fromkeys(line.order for line in lapsed)
+        many = "1 quote is" if len(quotes) == 1 else f"{len(quotes)} quotes are"
+        counts = "counts" if len(quotes) == 1 else "count"
+        said.append(
+            f"{many} more than {LAPSED_DAYS} days past the day asked for and {counts} as lost "
+            f"({_orders_of(lapsed)}): what is still wanted needs a new day, the rest can be "
+            "cancelled."
+        )
+    return said
+
+
+def _orders_of(lines: list[OrderLine]) -> str:
+    named = list(dict.fromkeys(line.order for line in lines))
+    return ", ".join(named[:5]) + (", …" if len(named) > 5 else "")
 
 
 def expiring_lots(book: Book, day: date, *, within_days: int = 90) -> tuple[ExpiringLot, ...]:

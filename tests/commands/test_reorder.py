@@ -39,6 +39,33 @@ def test_the_list_has_the_contracts_keys_and_money_in_the_main_unit(traded):
     assert total["goods"] == pytest.approx(sum(bought))
 
 
+def test_what_is_long_past_its_day_is_asked_about_and_an_old_quote_is_not_bought_for(
+    traded, tmp_path
+):
+    before = line_of(traded("reorder", "--json", *ON).json(), "TEE-BLK-L")
+    path = tmp_path / "old.csv"
+    path.write_text(
+        "order,line,stage,placed_on,due_on,blank,quantity,win_probability\n"
+        "OLD-Q,1,quote,2026-04-01,2026-05-20,TEE-BLK-L,500,80 %\n"
+    )
+    assert traded("import", "orders", str(path), *ON).code == 0
+    after = traded("reorder", "--json", *ON).json()
+    assert line_of(after, "TEE-BLK-L")["packs"] == before["packs"]
+    (said,) = [one for one in after["findings"] if "OLD-Q" in one]
+    assert said == (
+        "1 quote is more than 30 days past the day asked for and counts as lost (OLD-Q): "
+        "what is still wanted needs a new day, the rest can be cancelled."
+    )
+    path.write_text(
+        "order,line,stage,placed_on,due_on,blank,quantity\n"
+        "OLD-O,1,confirmed,2026-04-01,2026-05-20,TEE-BLK-L,50\n"
+    )
+    assert traded("import", "orders", str(path), *ON).code == 0
+    late = traded("reorder", "--json", *ON).json()
+    assert line_of(late, "TEE-BLK-L")["packs"] > before["packs"] + 40
+    assert any("still counts as needed today (OLD-O)" in one for one in late["findings"])
+
+
 def test_the_same_list_comes_as_csv_workbook_and_pdf(traded, tmp_path):
     document = traded("reorder", "--json", *ON).json()
     rows = list(csv.DictReader(io.StringIO(traded("reorder", "--format", "csv", *ON).out)))

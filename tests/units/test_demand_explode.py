@@ -1,5 +1,6 @@
 """Order lines into need, and the chances learnt from the shop's record."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -16,6 +17,7 @@ from stock.demand.chances import (
 )
 from stock.demand.explode import by_item, explode
 from stock.demand.known import ItemTerms, MisprintRecord, OrderLine, PastOrderLine, PieceUse
+from stock.demand.on_book import OnBook
 
 DAY = date(2026, 3, 4)
 INK = ItemTerms("ink-W", "ink", "mL", channel="W")
@@ -94,6 +96,33 @@ def test_a_quote_counts_by_its_given_chance_and_apart_from_orders():
     assert need.firm_mean.sum() == 0
     assert need.quote_mean[1, 7] == pytest.approx(6)
     assert need.variance[1, 7] == pytest.approx(24**2 * 0.25 * 0.75)
+
+
+def test_an_order_is_won_or_lost_with_all_its_lines():
+    # Two lines of 24 at even odds: all 48 or none, so the variance is 48² / 4, not twice 24² / 4.
+    two = replace(line(stage="quote", win_probability=0.5), line=2)
+    need = need_of(line(stage="quote", win_probability=0.5), two)
+    assert need.variance[1, 7] == pytest.approx(48**2 / 4)
+    drawn = OnBook(need, 4000, 2, seed=5).by_day(1, lambda: np.zeros(4000))[7]
+    assert set(drawn.tolist()) == {0.0, 48.0}
+    assert drawn.mean() == pytest.approx(24, abs=3 * 24 / 4000**0.5)
+
+
+def test_lines_of_two_orders_are_won_apart():
+    other = line("o2", stage="quote", win_probability=0.5)
+    need = need_of(line(stage="quote", win_probability=0.5), other)
+    assert need.variance[1, 7] == pytest.approx(2 * 24**2 / 4)
+    drawn = OnBook(need, 4000, 2, seed=5).by_day(1, lambda: np.zeros(4000))[7]
+    assert set(drawn.tolist()) == {0.0, 24.0, 48.0}
+
+
+def test_a_quote_long_past_its_day_counts_as_lost():
+    def quoted(due):
+        return need_of(line(stage="quote", win_probability=0.8, due=due)).quote_mean[1].sum()
+
+    assert quoted(-30) == pytest.approx(0.8 * 24)
+    assert quoted(-31) == 0
+    assert need_of(line(due=-31)).firm_mean[1, 0] == 24
 
 
 def test_uses_of_unknown_items_are_told():
