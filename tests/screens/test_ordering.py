@@ -70,7 +70,9 @@ async def test_what_if_puts_two_lists_side_by_side_and_leaves_the_book_alone(ope
         rows = pilot.app.screen.query_one(Rows)
         assert rows.count >= 1
         blank = next(rows.row(n) for n in range(rows.count) if rows.row(n).item == "TEE-BLK-L")
-        assert blank.after.packs > (blank.before.packs if blank.before else 0)
+        # at even odds the service of 95 in 100 covers the quote already; without it more is short
+        assert blank.after.packs >= blank.before.packs
+        assert blank.after.stockout_chance > blank.before.stockout_chance
         await type_in(pilot, "lost A1")
         await press(pilot, "enter")
         assert "A1 falls away" in " ".join(shown(pilot).split())
