@@ -51,6 +51,19 @@ def _rest_below_amount(row: Mapping[str, Any]) -> tuple[str, str, str] | None:
     return None
 
 
+def _breaks_fall(row: Mapping[str, Any]) -> tuple[str, str, str] | None:
+    """More packs never cost more each, nor as much: such a table has slipped by a row."""
+    packs, price = 1, row["price"]
+    for start, each in row["breaks"] or ():
+        if start <= packs:
+            return "breaks", f"from {start} on", "breaks from 2 packs on; the price is one pack's"
+        if each >= price:
+            found = f"{start}:{each / 100:.2f} after {float(price) / 100:.2f}"
+            return "breaks", found, "prices that fall from break to break"
+        packs, price = start, each
+    return None
+
+
 def _usual_unit(row: dict[str, Any]) -> None:
     row["unit"] = row["unit"] or UNIT_BY_KIND[row["kind"]]
 
@@ -145,7 +158,7 @@ PACKS: Final = FileKind(
         Column("unusable_rest", "amount", "what never comes out", example="60 mL", least=0),
         Column("tare_g", "decimal", "empty container, g", example="210", least=0),
     ),
-    checks=(_rest_below_amount,),
+    checks=(_rest_below_amount, _breaks_fall),
     more_examples=(
         {
             "sku": "TEE-BLK-L",

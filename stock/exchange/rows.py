@@ -8,7 +8,7 @@ faults are left out and their faults gathered, so that a person sees all of them
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -38,7 +38,9 @@ class Row(dict[str, Any]):
 class Rows:
     """The rows of one file; iterate, add faults of your own, then :meth:`finish`.
 
-    Iterating again reads the file again and forgets the faults found before.
+    Iterating again reads the file again and forgets the faults found before. ``on_faulty`` is
+    handed each row that is left out, cells that could not be read empty: what else is wrong with
+    it can be said at once.
     """
 
     def __init__(self, path: Path, kind: FileKind, columns_map: ColumnMap, on: date) -> None:
@@ -58,6 +60,7 @@ class Rows:
         self.source.choose(self._known_headers)
         self.writing = columns_map.writing
         self.notes: list[str] = list(self.source.notes)
+        self.on_faulty: Callable[[Row], object] | None = None
         self._surveyed = False
         self._settle_columns()
 
@@ -92,6 +95,8 @@ class Rows:
                 if not past_header:
                     past_header = any(cell.strip() for cell in cells)
                     continue
+                if not cells[0].strip() and not any(cell.strip() for cell in cells):
+                    continue
                 row = Row(empty)
                 row.line = line
                 sound = True
@@ -105,11 +110,11 @@ class Rows:
                         except NotRead as not_read:
                             sound = False
                             self.fault(line, name, text, str(not_read))
-                if not sound:
-                    self.read += 1
-                elif self._agrees(row, cells):
-                    self.read += 1
+                self.read += 1
+                if sound and self._agrees(row):
                     yield row
+                elif self.on_faulty is not None:
+                    self.on_faulty(row)
         finally:
             lines.close()
 
@@ -314,10 +319,8 @@ class Rows:
         self._keep(Fault(line, "", found, f"{self._width} cells, as in the header"))
         return False
 
-    def _agrees(self, row: Row, cells: Sequence[str]) -> bool:
+    def _agrees(self, row: Row) -> bool:
         """The rules across cells; what an agreeing row leaves open is filled."""
-        if not any(cell.strip() for cell in cells):
-            return False
         sound = True
         for group in self.kind.one_of:
             if all(row[name] is None for name in group):
@@ -330,7 +333,6 @@ class Rows:
                 column, found, expected = finding
                 self.fault(row, column, "" if found == "nothing" else found, expected)
         if not sound:
-            self.read += 1
             return False
         for fill in self.kind.fills:
             fill(row)

@@ -55,6 +55,44 @@ def test_the_same_file_twice_changes_nothing(shop, tmp_path, kind):
     assert again["rows"] == len(SHOP[kind].splitlines()) - 1
 
 
+@pytest.mark.parametrize(
+    ("kind", "text", "said"),
+    [
+        (
+            "packs",
+            "sku,supplier,code,amount,price\nINK-Q,NOBODY,Q,some,3\nINK-Q,NOBODY,R,4,3\n",
+            {(2, "amount"), (2, "sku"), (2, "supplier"), (3, "sku"), (3, "supplier")},
+        ),
+        (
+            "orders",
+            "order,line,placed_on,due_on,blank,quantity,printer\nA9,1,soon,2026-03-20,TEE-X,0,P9\n",
+            {(2, "placed_on"), (2, "quantity"), (2, "blank"), (2, "printer")},
+        ),
+        (
+            "deliveries",
+            "delivery,sku,packs,received_on,supplier,purchase\n"
+            "D1,TEE-X,some,2026-03-02,NOBODY,\nD1,TEE-X,3,2026-03-02,NOBODY,P-1\n",
+            {(2, "packs"), (2, "sku"), (2, "supplier")}
+            | {(3, "sku"), (3, "supplier"), (3, "purchase")},
+        ),
+        (
+            "purchases",
+            "purchase,supplier,ordered_on,sku,packs\nP1,NOBODY,soon,TEE-X,2\n",
+            {(2, "ordered_on"), (2, "supplier"), (2, "sku")},
+        ),
+        (
+            "items",
+            "sku,kind,replaces\nNEW,blank,OLD\nOLD,garment,\n",
+            {(3, "kind")},  # that OLD could not be read is no fault of NEW
+        ),
+    ],
+)
+def test_all_that_is_wrong_with_a_row_is_said_at_once(shop, tmp_path, kind, text, said):
+    ran = shop("import", kind, write(tmp_path, kind, text), "--json", "--on", "2026-03-02")
+    assert ran.code == 1
+    assert {(one["line"], one["column"]) for one in json.loads(ran.out)["faults"]} == said
+
+
 DELIVERIES = """\
 delivery,sku,packs,lot,expires,received_on
 D1,INK-K,2,K1,2027-03-01,2026-03-02

@@ -362,6 +362,9 @@ def test_an_artwork_path_stays_below_its_file(file: str, write: Write):
         ("packs", {"gtin": "9521234543214"}, "gtin"),
         ("packs", {"gtin": "9.52123E+12"}, "gtin"),
         ("packs", {"breaks": "50:4.10;10:4.50"}, "breaks"),
+        ("packs", {"breaks": "10:189.00"}, "breaks"),
+        ("packs", {"breaks": "10:150;20:160"}, "breaks"),
+        ("packs", {"breaks": "1:150"}, "breaks"),
         ("packs", {"amount": "0"}, "amount"),
         ("packs", {"multiple": "0"}, "multiple"),
         ("suppliers", {"country": "Germany"}, "country"),
@@ -384,6 +387,24 @@ def test_rules_of_a_kind_name_the_cell_that_breaks_them(
     row.update(cells)
     path = write("\t".join(row) + "\n" + "\t".join(row.values()) + "\n")
     assert [fault.column for fault in faults_of(path, kind)] == [column]
+
+
+def test_lines_with_separators_alone_are_no_rows(write: Write):
+    header, example, *_ = template("packs").splitlines()
+    empty = "," * header.count(",")
+    rows = Rows(write(f"{header}\n{empty}\n{example}\n {empty}\n"), KINDS["packs"], ColumnMap(), ON)
+    assert [row["sku"] for row in rows] == ["INK-W"]
+    assert (rows.faults, rows.read) == ([], 1)
+
+
+def test_a_row_that_is_left_out_is_handed_over_without_what_could_not_be_read(write: Write):
+    text = "sku,supplier,code,amount,price,unusable_rest\nA,S,1,some,3,\nB,S,2,4,3,5\nC,S,3,4,3,\n"
+    rows = Rows(write(text), KINDS["packs"], ColumnMap(), ON)
+    left_out = []
+    rows.on_faulty = lambda row: left_out.append((row.line, row["sku"], row["amount"] is None))
+    assert [row["sku"] for row in rows] == ["C"]
+    assert left_out == [(2, "A", True), (3, "B", False)]
+    assert [fault.column for fault in rows.faults] == ["amount", "unusable_rest"]
 
 
 def _tabbed(text: str) -> list[str]:

@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 from stock.book.opening import Book
 from stock.errors import Fault
 from stock.exchange.rows import Rows, read_rows
+from stock.shop.imports.names import Names
 
 __all__ = ["Import", "Imported", "import_rows"]
 
@@ -55,6 +56,7 @@ class Import:
     who: str
     done: Imported
     report: Report
+    names: Names
 
     def count(self, was: str) -> None:
         """Count one row as ``new``, ``changed`` or ``known`` and show progress now and then."""
@@ -112,7 +114,9 @@ def import_rows(
 
     def work(connection: Connection) -> Imported:
         done = Imported(kind)
-        importers[kind](Import(connection, rows, path.parent, on, who, done, on_progress))
+        names = Names(connection, rows)
+        rows.on_faulty = names.known
+        importers[kind](Import(connection, rows, path.parent, on, who, done, on_progress, names))
         rows.finish()
         done.notes.extend(rows.notes)
         if dry_run:

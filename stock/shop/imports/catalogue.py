@@ -22,11 +22,9 @@ from stock.book.tables import (
     rate,
     supplier,
 )
-from stock.errors import Unknown
 from stock.ink.mode import CHANNELS, PrintMode, prior_rates
 from stock.shop.imports import Import
 from stock.shop.imports.upsert import Upsert
-from stock.shop.lookup import Lookup
 from stock.units import parse_decimal
 
 if TYPE_CHECKING:
@@ -62,6 +60,7 @@ def take_items(job: Import) -> None:
             )
         )
     }
+    job.rows.on_faulty = lambda row: skus.add(row["sku"])
     for row in job.rows:
         values = {
             "sku": row["sku"],
@@ -120,20 +119,16 @@ def take_suppliers(job: Import) -> None:
 
 def take_packs(job: Import) -> None:
     """Packs of items as suppliers sell them, with the GTIN on the box."""
-    lookup = Lookup(job.connection, whole=True)
+    lookup = job.names.lookup
     upsert = Upsert(job, pack, "supplier_id", "code")
     tied: dict[str, int] = {
         row.gtin: row.pack_id for row in job.connection.execute(select(barcode))
     }
     fresh: list[dict[str, Any]] = []
     for row in job.rows:
-        try:
-            the_item = lookup.item(row["sku"])
-            supplier_id = lookup.supplier(row["supplier"]).id
-        except Unknown as error:
-            column = "sku" if error.what == "item" else "supplier"
-            job.rows.fault(row, column, error.name, f"{error.what} of the book{_near(error)}")
+        if not job.names.known(row):
             continue
+        the_item, supplier_id = lookup.item(row["sku"]), lookup.supplier(row["supplier"]).id
         try:
             amount = row["amount"].in_unit(the_item.unit)
             rest = (
@@ -172,23 +167,16 @@ def take_packs(job: Import) -> None:
         job.connection.execute(insert(barcode), fresh)
 
 
-def _near(error: Unknown) -> str:
-    return f" (near: {', '.join(error.near)})" if error.near else ""
-
-
 def take_printers(job: Import) -> None:
     """Printers: one row a slot, with the rates the shop states for its channel."""
-    lookup = Lookup(job.connection, whole=True)
     upsert = Upsert(job, place, "code")
     prior = prior_rates(PrintMode())
     for row in job.rows:
         unit, item_id = "mL", None
         if row["item"]:
-            try:
-                the_item = lookup.item(row["item"])
-            except Unknown as error:
-                job.rows.fault(row, "item", error.name, f"an item of the book{_near(error)}")
+            if not job.names.known(row):
                 continue
+            the_item = job.names.lookup.item(row["item"])
             unit, item_id = the_item.unit, the_item.id
         before = upsert.there.get((row["slot"],))
         if before is not None and before["kind"] != "slot":
@@ -260,7 +248,6 @@ def _stated_rate(job: Import, row: Mapping[str, Any], printer_id: int, prior: An
 def take_modes(job: Import) -> None:
     """Print modes; a printed past keeps the rates it was posted with."""
     upsert = Upsert(job, print_mode, "code")
-    lookup = Lookup(job.connection, whole=True)
     plain = (
         *("dpi", "white_method", "white_strength", "white_under_black", "highlight_strength"),
         *("white_layers", "choke_px", "ink_limit", "gcr", "knock_out_black"),
@@ -295,11 +282,9 @@ def take_modes(job: Import) -> None:
             parameters["cmyk_profile"] = str(profile.resolve())
         printer_id = None
         if row["printer"]:
-            try:
-                printer_id = lookup.printer(row["printer"]).id
-            except Unknown as error:
-                job.rows.fault(row, "printer", error.name, f"a printer of the book{_near(error)}")
+            if not job.names.known(row):
                 continue
+            printer_id = job.names.lookup.printer(row["printer"]).id
         values = {"code": row["code"], "printer_id": printer_id, "parameters": parameters}
         was = upsert.row(row.line, values)[1]
         if was == "changed":

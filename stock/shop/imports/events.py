@@ -8,6 +8,7 @@ from stock.book.posting import Posting
 from stock.clock import now_utc
 from stock.errors import Refused, Unknown
 from stock.shop.imports import Import
+from stock.shop.imports.names import expected
 from stock.shop.lookup import Lookup
 from stock.shop.printing import PrintLog, PrintPoster, settle_orders
 from stock.shop.receive import Delivery, DeliveryPoster, settle_purchases
@@ -104,8 +105,8 @@ def take_deliveries(job: Import) -> None:
             )
             received = poster.post(delivery)
         except Unknown as error:
-            near = f" (near: {', '.join(error.near)})" if error.near else ""
-            job.rows.fault(row, _column(error.what), error.name, f"a known {error.what}{near}")
+            if job.names.known(row):
+                job.rows.fault(row, _column(error.what), error.name, expected(error.what, error))
             continue
         except (Refused, ValueError) as error:
             job.rows.fault(row, "", "this row", str(error))
@@ -161,7 +162,7 @@ def take_prints(job: Import) -> None:
         try:
             printed = poster.post(log)
         except Unknown as error:
-            job.rows.fault(line, error.what, error.name, f"a known {error.what}")
+            job.rows.fault(line, error.what, error.name, expected(error.what, error))
             continue
         except Refused as error:
             job.rows.fault(line, "order", f"{log.order}/{log.line}", str(error))
@@ -213,9 +214,8 @@ def take_counts(job: Import) -> None:
             found = post_count(posting, [counted], reason, on=day, source_ref=ref)
             job.done.notes += map(str, found.differences)
         except Unknown as error:
-            near = f" (near: {', '.join(error.near)})" if error.near else ""
             column = {"shelf": "place"}.get(error.what, _column(error.what))
-            job.rows.fault(row, column, error.name, f"a known {error.what}{near}")
+            job.rows.fault(row, column, error.name, expected(error.what, error))
             continue
         except (Refused, ValueError) as error:
             job.rows.fault(row, "counted", "this row", str(error))
@@ -242,7 +242,7 @@ def take_weighings(job: Import) -> None:
             post_weighing(posting, weighing)
         except Unknown as error:
             column = "slot" if row["slot"] else "container"
-            job.rows.fault(row, column, error.name, f"a known {error.what}")
+            job.rows.fault(row, column, error.name, expected(error.what, error))
             continue
         except (Refused, ValueError) as error:
             job.rows.fault(row, "grams", row["grams"], str(error))
@@ -267,7 +267,7 @@ def take_jobink(job: Import) -> None:
         try:
             printer_id = lookup.printer(row["printer"]).id
         except Unknown as error:
-            job.rows.fault(row, "printer", error.name, "a printer of the book")
+            job.rows.fault(row, "printer", error.name, expected("printer", error))
             continue
         entry_id = posting.entry(
             "jobink",

@@ -15,7 +15,6 @@ from stock.book.tables import (
     purchase_order,
 )
 from stock.clock import now_utc
-from stock.errors import Unknown
 from stock.shop.imports import Import
 from stock.shop.imports.catalogue import minor
 from stock.shop.imports.upsert import Upsert
@@ -34,13 +33,12 @@ ORDER_COLUMNS = (
 
 def take_orders(job: Import) -> None:
     """Orders and quotes, one row a line; a later file moves an order's stage on."""
-    lookup = Lookup(job.connection, whole=True)
     orders = Upsert(job, customer_order, "ref")
     lines = Upsert(job, order_line, "order_id", "line")
     modes = set(job.connection.scalars(select(print_mode.c.code))) | {"standard"}
     heads: dict[str, tuple[int, dict[str, Any], int, str]] = {}
     for row in job.rows:
-        ids = _order_ids(job, lookup, row)
+        ids = _order_ids(job, row)
         if row["mode"] and row["mode"] not in modes:
             job.rows.fault(row, "mode", row["mode"], f"a print mode ({', '.join(sorted(modes))})")
             ids = None
@@ -91,36 +89,20 @@ def take_orders(job: Import) -> None:
     lines.flush()
 
 
-def _order_ids(job: Import, lookup: Lookup, row: Any) -> tuple[int, int | None, int | None] | None:
+def _order_ids(job: Import, row: Any) -> tuple[int, int | None, int | None] | None:
     """(blank, artwork, printer) ids of a row, None when one is unknown (the fault is kept)."""
-    sound = True
-    ids: dict[str, int | None] = {"artwork": None, "printer": None}
-    try:
-        blank = lookup.item(row["blank"])
-        ids["blank"] = blank.id
-        if blank.kind != "blank":
-            job.rows.fault(row, "blank", row["blank"], f"a blank; it is {blank.kind}")
-            sound = False
-    except Unknown as error:
-        job.rows.fault(row, "blank", error.name, _expected("an item", error))
-        sound = False
-    for column, finder in (("artwork", lookup.artwork), ("printer", lookup.printer)):
-        if row[column]:
-            try:
-                ids[column] = finder(row[column]).id
-            except Unknown as error:
-                job.rows.fault(row, column, error.name, _expected(f"a known {column}", error))
-                sound = False
-    if not sound:
+    if not job.names.known(row):
         return None
-    blank_id = ids["blank"]
-    assert blank_id is not None
-    return blank_id, ids["artwork"], ids["printer"]
-
-
-def _expected(what: str, error: Unknown) -> str:
-    near = f" (near: {', '.join(error.near)})" if error.near else ""
-    return f"{what} of the book{near}"
+    lookup = job.names.lookup
+    blank = lookup.item(row["blank"])
+    if blank.kind != "blank":
+        job.rows.fault(row, "blank", row["blank"], f"a blank; it is {blank.kind}")
+        return None
+    return (
+        blank.id,
+        lookup.artwork(row["artwork"]).id if row["artwork"] else None,
+        lookup.printer(row["printer"]).id if row["printer"] else None,
+    )
 
 
 def _put_order(orders: Upsert, line: int, ref: str, head: dict[str, Any]) -> tuple[int, str]:
@@ -140,17 +122,15 @@ def _put_order(orders: Upsert, line: int, ref: str, head: dict[str, Any]) -> tup
 
 def take_purchases(job: Import) -> None:
     """Purchase orders, one row a line. Stock comes by deliveries, never by this file."""
-    lookup = Lookup(job.connection, whole=True)
+    lookup = job.names.lookup
     orders = Upsert(job, purchase_order, "ref")
     lines = Upsert(job, purchase_line, "purchase_id", "pack_id")
     by_code = {(row.supplier_id, row.code): row for row in job.connection.execute(select(pack))}
     heads: dict[str, tuple[int, int, int, str]] = {}
     for row in job.rows:
-        try:
-            the_supplier = lookup.supplier(row["supplier"])
-        except Unknown as error:
-            job.rows.fault(row, "supplier", error.name, _expected("a supplier", error))
+        if not job.names.known(row):
             continue
+        the_supplier = lookup.supplier(row["supplier"])
         chosen = _pack_of(job, lookup, by_code, row, the_supplier.id)
         if chosen is None:
             continue
@@ -186,11 +166,7 @@ def _pack_of(
         if chosen is None:
             job.rows.fault(row, "code", row["code"], f"a pack that {row['supplier']} sells")
         return chosen
-    try:
-        the_item = lookup.item(row["sku"])
-    except Unknown as error:
-        job.rows.fault(row, "sku", error.name, _expected("an item", error))
-        return None
+    the_item = lookup.item(row["sku"])
     offered = [found for found in lookup.packs(the_item.id) if found.supplier_id == supplier_id]
     if not offered:
         job.rows.fault(row, "sku", row["sku"], f"an item that {row['supplier']} sells")
