@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stock.demand import autoets as ets
+from stock.demand.alike import KEPT, Alike, calm_rows, learn_alike
 from stock.demand.classes import classify
 from stock.demand.draws import running_ranks
 from stock.demand.known import Bools, Floats, History
@@ -24,7 +25,7 @@ from stock.demand.pool import LEAST_WEEKS, MODELS, pool_quantiles
 from stock.demand.quantile_tables import LEVELS, MEDIAN
 from stock.demand.season import Season, calendar_factors
 from stock.demand.stocked_out import fill_gaps, lift_floors
-from stock.demand.trust import Trust, learn_trust
+from stock.demand.trust import Trust, learn_trust, some_of
 from stock.demand.young import usual_cv2, young_quantiles
 
 _ROWS_AT_ONCE = 512
@@ -39,12 +40,14 @@ class Learned:
 
     Args:
         trust: Weights of the models and widening, by class.
+        alike: Usual widths by class.
         past, ahead: Calendar factors of the past weeks and of the weeks ahead.
         borrowed_cv2: Squared coefficient of variation of a week, for series too short to tell.
         autoets: Whether AutoETS takes its share.
     """
 
     trust: Trust
+    alike: Alike
     past: Floats
     ahead: Floats
     borrowed_cv2: float
@@ -168,11 +171,12 @@ def forecast(
         learned = learn(
             history, horizon_weeks, season=season, autoets=autoets, seed=seed, start=first
         )
-    found = _Found(raw / learned.past, classes, horizon_weeks)
+    found = _Found(calm_rows(raw / learned.past, classes), classes, horizon_weeks)
     found.fill_from_pool(learned.trust)
     if learned.autoets:
         found.add_autoets()
     found.widen(learned.trust)
+    found.settle(learned.alike)
     found.fill_young(learned.borrowed_cv2)
     whole = np.array([bool(np.all(row[~np.isnan(row)] % 1 == 0)) for row in history.values], bool)
     quantiles = found.quantiles
@@ -211,13 +215,30 @@ def learn(
     past, ahead = calendar_factors(season, raw, mondays, first, horizon_weeks)
     values = raw / past
     known = (~np.isnan(raw)).sum(axis=1)
+    trust = learn_trust(values, classes, horizon_weeks, seed)
     return Learned(
-        learn_trust(values, classes, horizon_weeks, seed),
+        trust,
+        _learn_alike(values, classes, horizon_weeks, trust, seed),
         past,
         ahead,
         usual_cv2(values),
         autoets and bool(len(ets.rows_for(classes, known))),
     )
+
+
+def _learn_alike(
+    values: Floats, classes: npt.NDArray[np.str_], horizon: int, trust: Trust, seed: int
+) -> Alike:
+    """Usual widths from as many series of each class as :func:`learn_trust` looks at."""
+    long_enough = (~np.isnan(values)).sum(axis=1) >= LEAST_WEEKS
+    asked = [some_of(np.flatnonzero((classes == name) & long_enough), seed) for name in KEPT]
+    rows = np.concatenate(asked)
+    if not len(rows):
+        return Alike()
+    found = _Found(calm_rows(values[rows], classes[rows]), classes[rows], horizon)
+    found.fill_from_pool(trust)
+    found.widen(trust)
+    return learn_alike(found.quantiles, found.values, classes[rows])
 
 
 def _usable(history: History) -> Floats:
@@ -292,6 +313,15 @@ class _Found:
             rows = np.flatnonzero(self.pooled & (self.classes == name))
             middle = self.quantiles[rows, :, MEDIAN : MEDIAN + 1]
             self.quantiles[rows] = middle + trust.stretch(name) * (self.quantiles[rows] - middle)
+
+    def settle(self, alike: Alike) -> None:
+        """Draw the upper quantiles of series alike together."""
+        rows = np.flatnonzero(self.pooled)
+        if not len(rows) or not alike.usual:
+            return
+        settled = self.quantiles[rows]
+        alike.settle(settled, self.values[rows], self.classes[rows])
+        self.quantiles[rows] = settled
 
     def fill_young(self, borrowed_cv2: float) -> None:
         """Series of fewer than 12 known weeks."""

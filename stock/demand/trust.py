@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from stock.demand.alike import CALMED, calmed
 from stock.demand.known import Floats
 from stock.demand.pool import LEAST_WEEKS, MODELS, pool_quantiles
 from stock.demand.quantile_tables import LEVELS, MEDIAN
@@ -23,8 +24,8 @@ KNOTS: Final[Floats] = np.array([0.5, 0.8, 0.9, 0.95, 0.99])
 """Levels at which the widening is kept; between them it is interpolated, beyond 0.99 held."""
 
 USUAL_WIDENING: Final[Mapping[str, tuple[float, float, float, float]]] = {
-    "smooth": (0.88, 1.03, 1.15, 1.5),
-    "erratic": (1.05, 1.07, 1.15, 1.65),
+    "smooth": (0.88, 1.1, 1.2, 1.5),
+    "erratic": (1.1, 1.15, 1.25, 1.7),
     "intermittent": (1.1, 1.6, 2.2, 2.8),
     "lumpy": (1.45, 1.75, 2.0, 2.7),
 }
@@ -85,10 +86,9 @@ def learn_trust(values: Floats, classes: npt.NDArray[np.str_], horizon: int, see
     weights, widening = dict(usual.weights), dict(usual.widening)
     used = 0
     for name in usual.weights:
-        rows = np.flatnonzero(classes == name)
-        if len(rows) > SAMPLE:
-            rows = np.sort(np.random.default_rng(seed).permutation(rows)[:SAMPLE])
-        looked = [_look_back(values[rows], origin, ahead) for origin in origins]
+        rows = some_of(np.flatnonzero(classes == name), seed)
+        calm = name == CALMED
+        looked = [_look_back(values[rows], origin, ahead, calm=calm) for origin in origins]
         seen = [look for look in looked if look is not None]
         if seen:
             used = max(used, len(seen))
@@ -96,6 +96,13 @@ def learn_trust(values: Floats, classes: npt.NDArray[np.str_], horizon: int, see
             weights[name] = _weights(seen)
             widening[name] = _widening(seen, weights[name], usual.widening[name], span)
     return Trust(weights, widening, used)
+
+
+def some_of(rows: npt.NDArray[np.intp], seed: int) -> npt.NDArray[np.intp]:
+    """At most :data:`SAMPLE` of ``rows``, in their order, the same for the same seed."""
+    if len(rows) <= SAMPLE:
+        return rows
+    return np.sort(np.random.default_rng(seed).permutation(rows)[:SAMPLE])
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +114,7 @@ class _Look:
     scale: Floats
 
 
-def _look_back(values: Floats, origin: int, ahead: list[int]) -> _Look | None:
+def _look_back(values: Floats, origin: int, ahead: list[int], *, calm: bool) -> _Look | None:
     """Ask the pool at ``origin``, over the longest past that half of the series share."""
     if origin < LEAST_WEEKS:
         return None
@@ -126,7 +133,7 @@ def _look_back(values: Floats, origin: int, ahead: list[int]) -> _Look | None:
     if not alive.any():
         return None
     quantiles = np.zeros((len(MODELS), len(past), len(ahead), len(LEVELS)))
-    for place, model, found in pool_quantiles(past, ahead):
+    for place, model, found in pool_quantiles(calmed(past) if calm else past, ahead):
         quantiles[MODELS.index(model), :, place] = np.maximum(found, 0.0)
     per_week = scale[alive, None] * np.array(ahead)
     return _Look(truth[alive], quantiles[:, alive], per_week)
