@@ -117,6 +117,12 @@ class OrdersScreen(ShopScreen):
     def _show(self, jobs: list[Job]) -> None:
         self.jobs = jobs
         self._filter()
+        if self.pointed:
+            rows = self.query_one(Rows)
+            asked, self.pointed = self.pointed, ""
+            lines = [f"{rows.row(n).order}/{rows.row(n).line}" for n in range(rows.count)]
+            if asked in lines:
+                rows.go_to(lines.index(asked))
         day = self.day
         self.query_one(Picture).show(
             partial(pipeline_drawn, jobs, day), partial(pipeline_told, jobs, day)

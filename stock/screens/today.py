@@ -14,6 +14,7 @@ from textual.widgets import Static
 from stock.clock import week_label
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
+from stock.screens.orders import AHEAD_DAYS
 from stock.screens.widgets.gauge import gauge
 from stock.screens.widgets.rows import Column, Rows
 
@@ -63,10 +64,20 @@ class TodayScreen(ShopScreen):
             keeper = self.shop_app.week
 
             def of_plan(book: Book) -> list[Attention]:
-                from stock.shop.views.attention import next_look_worth, of_week
+                from stock.shop.views.attention import (
+                    next_look_worth,
+                    of_forecasts,
+                    of_jobs,
+                    of_week,
+                )
 
                 week = keeper().of(book, day)
-                return [*of_week(week), *next_look_worth(book, week)]
+                return [
+                    *of_jobs(keeper().clearance(book, day, AHEAD_DAYS)),
+                    *of_week(week),
+                    *of_forecasts(book, day),
+                    *next_look_worth(book, week),
+                ]
 
             self.look(
                 of_plan,

@@ -216,6 +216,8 @@ def _kept(connection: Connection, day: date) -> list[GivenForecast]:
 
 def _outcomes(connection: Connection, kept: Sequence[GivenForecast], day: date) -> list[Outcome]:
     """What happened to each; weeks in which the item ran out say too little and are left out."""
+    if not kept:
+        return []
     history = history_of(connection, day)
     found: list[Outcome] = []
     spans: dict[tuple[date, date], list[GivenForecast]] = defaultdict(list)

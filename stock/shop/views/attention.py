@@ -29,6 +29,7 @@ from stock.book.tables import (
 from stock.shop.views.stockroom import SlotRow, slots_now
 
 if TYPE_CHECKING:
+    from stock.plan.clear_to_print import Clearance
     from stock.shop.views.week_at_hand import Week
 
 LOW_SHARE = 0.15
@@ -36,6 +37,8 @@ LOW_SHARE = 0.15
 
 RECENT_DAYS = 7
 SOON_DAYS = 30
+MOST_JOBS = 5
+"""Jobs named one by one; of more there is one line, and the Orders screen shows them all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +173,38 @@ def from_book(book: Book, day: date, slots: Sequence[SlotRow] | None = None) -> 
                 )
             )
     return found
+
+
+def of_jobs(clear: Clearance) -> list[Attention]:
+    """Jobs of the next days that cannot be printed, or may not, with what they lack."""
+    last = clear.on + timedelta(days=RECENT_DAYS - 1)
+    stuck = [job for job in clear.jobs if job.verdict in ("short", "at risk") and job.on <= last]
+    found = []
+    for job in stuck[:MOST_JOBS]:
+        how = "cannot be printed" if job.verdict == "short" else "may run short"
+        lacks = ", ".join(lack.item for lack in job.lacks[:3])
+        found.append(
+            Attention(
+                "short",
+                f"{job.order}/{job.line} for {job.on} {how}{f': {lacks}' if lacks else ''}.",
+                f"orders:{job.order}/{job.line}",
+                "5 Orders",
+            )
+        )
+    if len(stuck) > MOST_JOBS:
+        more = len(stuck) - MOST_JOBS
+        many = "1 job more of this week is" if more == 1 else f"{more} jobs more of this week are"
+        found.append(Attention("short", f"{many} short or at risk.", "orders", "5 Orders"))
+    return found
+
+
+def of_forecasts(book: Book, day: date) -> list[Attention]:
+    """What the kept forecasts' record says when they drift."""
+    from stock.shop.forecast_log import accuracy_record
+
+    record = accuracy_record(book, day)
+    reasons = dict.fromkeys(why for found in record.drifts.values() for why in found.reasons)
+    return [Attention("drift", why, "reorder", "6 Reorder") for why in reasons]
 
 
 def next_look_worth(book: Book, week: Week) -> list[Attention]:
