@@ -29,8 +29,8 @@ from stock.plan.grid import Ints
 from stock.plan.joint import line_costs, settle_orders
 from stock.plan.level import Policy, best_policy
 from stock.plan.needs import Course, DemandNeeds, Needs, course_of, horizon_for
-from stock.plan.outlook import Pair, Seen, look_ahead
-from stock.plan.snapshot import Offer, Snapshot
+from stock.plan.outlook import LINGERS, Pair, Seen, look_ahead
+from stock.plan.snapshot import Snapshot
 from stock.plan.standing import (
     Best,
     Standing,
@@ -96,7 +96,8 @@ def _stand(
         rows = [needs.row(item.sku) for item in chunk]
         course = course_of(needs, rows)
         own = [shelves.get(item.sku, Shelf()) for item in chunk]
-        pairs = _pairs(chunk, terms, timings, costs)
+        lingers = [LINGERS.get(needs.kind(row), 1.0) for row in rows]
+        pairs = _pairs(chunk, terms, timings, costs, lingers)
         coming = [tuple(due.get(item.sku, ())) for item in chunk]
         judged = _judge(course, pairs, own, coming, snapshot)
         for place, item in enumerate(chunk):
@@ -117,9 +118,17 @@ def _pairs(
     terms: Checked,
     timings: Mapping[str, Timing],
     costs: Mapping[tuple[str, str], float],
+    lingers: Sequence[float],
 ) -> list[Pair]:
     return [
-        Pair(row, item, offer, timings[offer.supplier], costs[item.sku, offer.supplier])
+        Pair(
+            row,
+            item,
+            offer,
+            timings[offer.supplier],
+            costs[item.sku, offer.supplier],
+            lingers[row],
+        )
         for row, item in enumerate(chunk)
         if item.reorder
         for offer in terms.offers.get(item.sku, ())
@@ -224,7 +233,7 @@ def _best(
         item.shortage_cost_minor > 0,
         booked,
     )
-    service = _service(item, snapshot, pair.offer)
+    service = _service(item, snapshot, pair)
     return Best(
         offer=pair.offer,
         timing=pair.timing,
@@ -233,14 +242,16 @@ def _best(
         order_by=latest_order_day(snapshot, pair.timing, runs_out, service, course.days),
         compared=tuple((option[0].offer, option[4]) for option in options),
         rest_of_pack=float(seen.rest_of_pack[place]),
+        lingers=pair.lingers,
     )
 
 
-def _service(item: ItemTerms, snapshot: Snapshot, offer: Offer) -> float:
+def _service(item: ItemTerms, snapshot: Snapshot, pair: Pair) -> float:
     """Chance of not running out that the item's service amounts to."""
     if item.shortage_cost_minor <= 0:
         return item.service
-    week = snapshot.settings.holding_per_week * offer.price_minor / offer.amount
+    price = pair.offer.price_minor / pair.offer.amount
+    week = snapshot.settings.holding_per_week * price * pair.lingers
     return item.shortage_cost_minor / (item.shortage_cost_minor + week)
 
 

@@ -112,8 +112,14 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
         f"{say.number(judge.level)} + {say.number(judge.order_up_to - judge.level)} "
         f"= {say.amount(judge.order_up_to)}."
     )
+    if best.lingers > 1:
+        said.append(
+            f"Need is uneven: what is bought at a peak outlasts it, so holding counts "
+            f"{best.lingers:g} times."
+        )
     short = judge.order_up_to - stand.position
-    packs = f"{choice.packs} packs are {say.amount(choice.amount)}"
+    packs = f"{choice.packs} packs are" if choice.packs != 1 else "1 pack is"
+    packs = f"{packs} {say.amount(choice.amount)}"
     if short > 0:
         said.append(
             f"Short: {say.number(judge.order_up_to)} − {say.number(stand.position)} = "
@@ -219,16 +225,17 @@ def _level(say: Figures, stand: Standing, best: Best) -> str:
             f"costs {say.money(item.shortage_cost_minor * say.size)})"
         )
     elif item.service_kind == "fill":
-        how = f"the lowest that serves {item.service:.1%} of need from stock"
+        lot = ", with the lot on top," if best.judge.order_up_to > level else ""
+        how = f"the lowest that{lot} serves {item.service:.1%} of need from stock"
     else:
         courses = len(best.timing.arrive)
         how = f"the need stays at or below it in {item.service:.1%} of {courses} courses"
     margin = level - stand.need.total
-    if level > best.judge.usual_level:
-        how = (
-            f"booked orders need as much, so that none waits; {say.amount(best.judge.usual_level)} "
-            f"would be {how}"
-        )
+    usual = best.judge.usual_level
+    if level > usual and say.number(level) == say.number(usual):
+        how = f"booked orders need as much, so that none waits; it is also {how}"
+    elif level > usual:
+        how = f"booked orders need as much, so that none waits; {say.amount(usual)} would be {how}"
     return (
         f"Level {say.amount(level)}: {how}; that is {say.number(stand.need.total)} expected "
         f"{'+' if margin >= 0 else '−'} {say.number(abs(margin))} safety."

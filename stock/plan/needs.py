@@ -52,6 +52,9 @@ class Needs(Protocol):
     def known_parts(self, row: int) -> tuple[Floats, Floats, Floats]:
         """Expected need per day from orders, from quotes and by upkeep, each (7 × weeks,)."""
 
+    def kind(self, row: int) -> str:
+        """Class of demand (:mod:`stock.demand.classes`); ``none`` where there is no telling."""
+
 
 def paths_of(snapshot: Snapshot, weeks: int) -> NeedPaths:
     """The joint need paths of a snapshot, from the demand package."""
@@ -113,6 +116,10 @@ class DemandNeeds:
         need = self._paths.need
         upkeep = np.repeat(self._paths.upkeep[row] / 7, 7)
         return need.firm_mean[row], need.quote_mean[row], upkeep
+
+    def kind(self, row: int) -> str:
+        """Class of demand of the series that drives the item."""
+        return self._paths.classes[row]
 
 
 class Course:

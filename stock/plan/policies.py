@@ -321,6 +321,10 @@ class FutureNeed:
         nothing = np.zeros(self._daily.shape[1])
         return self._daily[row], nothing, nothing
 
+    def kind(self, row: int) -> str:
+        """Foreseen need has no class."""
+        return "none"
+
 
 Rule = FixedLevel | WeeksOfCover | LastPack | TextbookNormal
 

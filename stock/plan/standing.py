@@ -32,6 +32,7 @@ class Best:
         order_by: Last day on which ordering still keeps the promised service.
         compared: Every offer with its expected cost per week, the one taken first.
         rest_of_pack: Share of a pack expected to outlast its life once opened.
+        lingers: How many times over holding counts, need being uneven.
     """
 
     offer: Offer
@@ -41,6 +42,7 @@ class Best:
     order_by: date
     compared: tuple[tuple[Offer, float], ...]
     rest_of_pack: float = 0.0
+    lingers: float = 1.0
 
     @property
     def packs(self) -> int:

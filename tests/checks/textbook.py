@@ -51,6 +51,9 @@ class GivenNeeds:
         nothing = np.zeros(self._daily[row].shape[1])
         return nothing, nothing, nothing
 
+    def kind(self, row: int) -> str:
+        return "none"
+
 
 def spread_over(need: npt.ArrayLike, every: int) -> np.ndarray:
     """Need per period, shape (paths, periods), put on the first of each ``every`` days."""
