@@ -81,7 +81,7 @@ class ExpiryScreen(ShopScreen):
             )
             with Vertical(classes="detail", id="expiry-side"):
                 yield Picture(id="expiry-chart")
-                with VerticalScroll():
+                with VerticalScroll(id="expiry-words"):
                     yield Static("", id="expiry-detail", markup=False)
 
     def on_mount(self) -> None:
@@ -165,7 +165,7 @@ class ExpiryScreen(ShopScreen):
         """The chart, or what is said of the lot."""
         picture = self.query_one(Picture)
         picture.display = not picture.display
-        self.query_one("#expiry-side VerticalScroll").display = not picture.display
+        self.query_one("#expiry-words").display = not picture.display
         self.query_one("#expiry-side").set_class(picture.display, "tall")
 
     def _form(self, deed: str, reason: str) -> Form | None:

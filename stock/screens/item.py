@@ -77,7 +77,7 @@ class ItemScreen(ShopScreen):
                 _cells,
                 empty="None of it is here.",
             )
-            with Vertical(classes="detail"):
+            with Vertical(classes="detail tall"):
                 yield Static("", id="item-state", classes="note", markup=False)
                 yield Picture(id="item-chart")
 

@@ -17,12 +17,20 @@ DARK = Theme(
     error="#d9776a",
     success="#8fb87a",
     dark=True,
+    variables={
+        "scrollbar": "#86a397",
+        "scrollbar-hover": "#8fb8a8",
+        "scrollbar-active": "#8fb8a8",
+        "scrollbar-background": "#23282c",
+        "scrollbar-background-hover": "#23282c",
+        "scrollbar-background-active": "#23282c",
+    },
 )
 LIGHT = Theme(
     name="paper",
     primary="#2f6350",
     secondary="#8a6420",
-    accent="#a34a2c",
+    accent="#984227",
     foreground="#22211d",
     background="#faf7ef",
     surface="#f1ecdf",
@@ -31,4 +39,12 @@ LIGHT = Theme(
     error="#a3281c",
     success="#2f6b2a",
     dark=False,
+    variables={
+        "scrollbar": "#4f7a69",
+        "scrollbar-hover": "#2f6350",
+        "scrollbar-active": "#2f6350",
+        "scrollbar-background": "#f1ecdf",
+        "scrollbar-background-hover": "#f1ecdf",
+        "scrollbar-background-active": "#f1ecdf",
+    },
 )

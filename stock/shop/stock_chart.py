@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import timedelta
-from math import ceil
+from math import ceil, floor, log10
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -35,6 +35,17 @@ def label_weeks(ticks: Sequence[int], labels: Sequence[str], width: int) -> None
     room = (max(map(len, labels)) + 2) * len(labels)
     every = max(1, ceil(room / max(width - 10, 1)))
     plotext.xticks(list(ticks)[::every], list(labels)[::every])
+
+
+def label_amounts(most: float, height: int) -> None:
+    """Write round amounts beside the chart, from nothing to ``most``: steps of 1, 2 or 5."""
+    import plotext
+
+    wanted = max(height // 3, 2)
+    power = 10.0 ** floor(log10(max(most, 1e-9) / wanted))
+    step = next(power * times for times in (1, 2, 5, 10) if most <= power * times * wanted)
+    ticks = [step * n for n in range(int(most / step * 1.0001) + 1)]
+    plotext.yticks(ticks, [f"{tick:,.12g}" for tick in ticks])
 
 
 def stock_chart(state: ItemState, weekly: Decisions, *, width: int = 80, height: int = 20) -> str:
@@ -64,6 +75,9 @@ def stock_chart(state: ItemState, weekly: Decisions, *, width: int = 80, height:
     if state.level > 0:
         plotext.hline(state.level)
         below.append(f"─ order below {state.level:,.0f}")
+    tops = [here, state.level, *state.stock_high, *state.need_high]
+    tops += [amount for _, amount in shown]
+    label_amounts(max([*tops, state.order_amount if "O this order" in below else 0.0]), height)
     starts = [weekly.day + timedelta(days=7 * week) for week in ends]
     label_weeks(ends, [f"{day:%d %b}" for day in starts], width)
     unit = "pieces" if state.unit == "each" else state.unit

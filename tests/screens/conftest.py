@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import shutil
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -76,20 +77,46 @@ D2,TEE-WHT-L,10,,,2026-03-03
 }
 
 
-@pytest.fixture(scope="session")
-def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The small shop's book, made once by the real importers."""
-    folder = tmp_path_factory.mktemp("screens")
+def neutral(folder: Path) -> dict[str, str | None]:
+    """Variables that take this machine's settings and terminal out of a test; None: unset."""
+    settings = folder / "settings.toml"
+    settings.touch()
+    unset = [
+        name
+        for name in os.environ
+        if name.startswith(("STOCK_", "TEXTUAL")) or name in ("NO_COLOR", "FORCE_COLOR")
+    ]
+    return dict.fromkeys(unset) | {"STOCK_SETTINGS": str(settings), "USER": "press 1"}
+
+
+@pytest.fixture(autouse=True)
+def neutral_station(tmp_path_factory: pytest.TempPathFactory, monkeypatch: Any) -> None:
+    """Every test sees the same station, whoever runs it in whatever terminal."""
+    for name, value in neutral(tmp_path_factory.mktemp("station")).items():
+        if value is None:
+            monkeypatch.delenv(name)
+        else:
+            monkeypatch.setenv(name, value)
+
+
+def make_template(folder: Path) -> Path:
+    """The small shop's book, made by the real importers."""
     black = np.full((120, 120, 4), (0, 0, 0, 255), np.uint8)
     Image.fromarray(black, "RGBA").save(folder / "square.png")
     book = create_book(folder / "template.sqlite")
     for kind, text in FILES.items():
         (folder / f"{kind}.csv").write_text(text, encoding="utf-8")
-        import_rows(book, kind, folder / f"{kind}.csv", on=DAY)
+        import_rows(book, kind, folder / f"{kind}.csv", on=DAY, who="press 1")
     for channel in "CMYKW":
-        load(book, Load(f"P1-{channel}", date(2026, 3, 3), sku=f"INK-{channel}"))
+        load(book, Load(f"P1-{channel}", date(2026, 3, 3), sku=f"INK-{channel}"), who="press 1")
     book.close()
     return folder / "template.sqlite"
+
+
+@pytest.fixture(scope="session")
+def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The small shop's book, made once."""
+    return make_template(tmp_path_factory.mktemp("screens"))
 
 
 @pytest.fixture
@@ -164,3 +191,13 @@ def held(book_file: Path, item: str) -> float:
         return sum(row.amount for row in on_hand(book) if row.item == item) / 1000
     finally:
         book.close()
+
+
+@pytest.fixture(scope="session")
+def shop_book(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, date]:
+    """The invented shop's book and its day: names and figures as long as real ones."""
+    from stock.shop.demo import build_demo
+
+    folder, day = tmp_path_factory.mktemp("shop"), date(2026, 3, 9)
+    build_demo(folder, day, say=lambda _: None).close()
+    return folder / "book.sqlite", day

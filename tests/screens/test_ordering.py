@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from textual.widgets import Input, Static
 
-from stock.screens.widgets.picture import Picture
 from stock.screens.widgets.rows import Rows
 from tests.screens.conftest import held, press, shown, type_in
 
@@ -21,7 +20,9 @@ async def test_a_line_shows_its_arithmetic_and_its_chart(opened):
         await press(pilot, "c")
         assert "stock if nothing is ordered" in shown(pilot)
         await press(pilot, "f9")
-        assert "usable stock" in str(pilot.app.screen.query_one(Picture).render())
+        assert "usable stock" in str(
+            pilot.app.screen.query_one("#reorder-chart Static", Static).render()
+        )
         await press(pilot, "c")
         assert "Position" in detail(pilot)
 

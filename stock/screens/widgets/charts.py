@@ -53,7 +53,7 @@ def pipeline_drawn(jobs: Sequence[Job], day: date, width: int, height: int) -> s
     """Stacked bars by week."""
     import plotext
 
-    from stock.shop.stock_chart import begin, label_weeks
+    from stock.shop.stock_chart import begin, label_amounts, label_weeks
 
     weeks, pieces = pipeline(jobs, day)
     labels = [f"{week.isocalendar().week}" for week in weeks]
@@ -67,6 +67,7 @@ def pipeline_drawn(jobs: Sequence[Job], day: date, width: int, height: int) -> s
         width=0.7,
     )
     label_weeks(range(1, len(weeks) + 1), labels, width)
+    label_amounts(max(map(sum, zip(*pieces.values(), strict=True))), height)
     plotext.title("Pieces left to print, by ISO week due")
     return str(plotext.build())
 
@@ -100,7 +101,7 @@ def lots_drawn(lots: Sequence[ExpiringLot], day: date, width: int, height: int) 
     """Bars by week."""
     import plotext
 
-    from stock.shop.stock_chart import begin, label_weeks
+    from stock.shop.stock_chart import begin, label_amounts, label_weeks
 
     weeks, risk = lots_by_week(lots, day)
     begin(width, height)
@@ -109,6 +110,7 @@ def lots_drawn(lots: Sequence[ExpiringLot], day: date, width: int, height: int) 
     if some:
         plotext.bar([place for place, _ in some], [value for _, value in some], width=0.6)
     plotext.xlim(-0.5, len(weeks) - 0.5)
+    label_amounts(max(risk) / 100, height)
     label_weeks(range(len(weeks)), [f"{week.isocalendar().week}" for week in weeks], width)
     plotext.title("Value expected to be left, by the ISO week of its date")
     return str(plotext.build())

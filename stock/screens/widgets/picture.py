@@ -8,22 +8,35 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from rich.text import Text
+from textual.app import ComposeResult
+from textual.containers import VerticalScroll
 from textual.widgets import Static
 
 from stock.exchange.safe_text import safe_text
 from stock.screens.work import shop_app
 
+LEAST_HEIGHT, LEAST_WIDTH = 8, 40
+"""Below so many cells a drawing tells nothing: the text is shown."""
 
-class Picture(Static):
-    """Draws itself anew for every size.
+
+class Picture(VerticalScroll, can_focus=False):
+    """Draws itself anew for every size; text longer than its place is scrolled.
 
     Give it a drawing by width and height, and the same told in lines by width.
     """
 
+    DEFAULT_CSS = """
+    Picture { scrollbar-size-vertical: 1; overflow-x: hidden; }
+    """
+
     def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
-        super().__init__("", id=id, classes=classes, markup=False)
+        super().__init__(id=id, classes=classes)
         self._drawn: Callable[[int, int], str] | None = None
         self._told: Callable[[int], str] | None = None
+
+    def compose(self) -> ComposeResult:
+        """The drawing or the text."""
+        yield Static("", markup=False)
 
     def show(self, drawn: Callable[[int, int], str], told: Callable[[int], str]) -> None:
         """Show this from now on."""
@@ -33,7 +46,7 @@ class Picture(Static):
     def clear(self) -> None:
         """Show nothing."""
         self._drawn = self._told = None
-        self.update("")
+        self.query_one(Static).update("")
 
     def on_resize(self) -> None:
         """A new size, a new drawing."""
@@ -44,8 +57,13 @@ class Picture(Static):
         width, height = self.size
         if self._drawn is None or self._told is None or width < 10:
             return
-        if shop_app(self).text_charts or height < 8 or width < 40:
-            told = self._told(width)
-            self.update("\n".join(safe_text(line) for line in told.splitlines()))
+        shown = self.query_one(Static)
+        if shop_app(self).text_charts or height < LEAST_HEIGHT or width < LEAST_WIDTH:
+            lines = [safe_text(line) for line in self._told(width - 1).splitlines()]
+            self.can_focus = len(lines) > height
+            self.styles.overflow_y = "auto"
+            shown.update("\n".join(lines))
         else:
-            self.update(Text.from_ansi(self._drawn(width, height)))
+            self.can_focus = False
+            self.styles.overflow_y = "hidden"
+            shown.update(Text.from_ansi(self._drawn(width, height).rstrip("\n")))
