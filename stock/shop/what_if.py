@@ -7,7 +7,8 @@ A question is a short sentence:
     closed SUPPLIER until DATE  it does neither until then
     demand +20%                 everything not yet booked, of every item
     demand ITEM +20%            of one item, or of a kind (ink, pretreat, blank, supply)
-    printer like PRINTER        one more machine with the upkeep of that one
+    printer like PRINTER        one more machine with the upkeep of that one, for the same work
+    printer like PRINTER +20%   and so many of that one's prints more, with their garments
     won ORDER                   a quote becomes an order
     lost ORDER                  a quote or order falls away
     job like ORDER due DATE     the same job once more, for that day
@@ -24,15 +25,17 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
+
 from stock.clock import WorkCalendar
-from stock.demand.known import OrderLine
+from stock.demand.known import History, OrderLine
 from stock.errors import Unknown, WrongUsage
 from stock.plan.decisions import Decisions, ReorderLine, main_unit
 from stock.plan.snapshot import Snapshot, SupplierTerms
 
 QUESTIONS = (
     *("lead SUPPLIER +5", "closed SUPPLIER [until DATE]", "demand [ITEM|KIND] +20%"),
-    *("printer like PRINTER", "won ORDER", "lost ORDER", "job like ORDER due DATE"),
+    *("printer like PRINTER [+20%]", "won ORDER", "lost ORDER", "job like ORDER due DATE"),
 )
 _FILLERS = frozenset(
     {"if", "what", "is", "are", "the", "a", "an", "for", "of", "by", "days", "one"}
@@ -302,18 +305,52 @@ def _demand(snapshot: Snapshot, words: list[str], question: str) -> Changed:
 
 
 def _printer(snapshot: Snapshot, words: list[str], question: str) -> Changed:
-    if len(words) != 2 or words[0].lower() != "like":
+    """One more machine: its daily upkeep, and if asked for, more prints.
+
+    The same jobs take as much on two machines as on one. What fills it first stays usable stock;
+    only what never comes out of its slots is lost.
+    """
+    if len(words) not in (2, 3) or words[0].lower() != "like":
         raise _not_understood(question)
     printers = sorted({loss.printer for loss in snapshot.upkeep if loss.printer})
     name = _known(words[1], printers, "printer with upkeep")
     more = tuple(
         replace(loss, printer=f"{name} again") for loss in snapshot.upkeep if loss.printer == name
     )
+    changed = replace(snapshot, upkeep=snapshot.upkeep + more)
+    said = f"one more machine with the daily upkeep of {name}"
+    if len(words) == 2:
+        return Changed(
+            changed, f"{said}, for the same jobs (+20% after its name: more prints as well)"
+        )
+    match = re.fullmatch(r"\+(\d{1,4}(?:\.\d+)?)%", words[2])
+    if match is None:
+        raise _not_understood(question)
+    share = float(match[1]) / 100
+    history = _with_more_prints(snapshot, name, share)
     return Changed(
-        replace(snapshot, upkeep=snapshot.upkeep + more),
-        f"one more machine with the daily upkeep of {name} (its first filling and its prints "
-        "are not counted)",
+        replace(changed, history=history), f"{said}, and {100 * share:g} % of its prints more"
     )
+
+
+def _with_more_prints(snapshot: Snapshot, printer: str, share: float) -> History:
+    """The history had ``printer`` printed so much more: its drivers, and what all prints use.
+
+    Garments, pretreat and whatever else has a record of its own grow by that machine's part of all
+    prints.
+    """
+    history = snapshot.history
+    values = history.values.copy()
+    of_all = [row for row, key in enumerate(history.keys) if key.startswith("prints:")]
+    everything = float(np.nansum(values[of_all]))
+    own = float(np.nansum(values[[r for r in of_all if history.keys[r] == f"prints:{printer}"]]))
+    part = own / everything if everything > 0 else 0.0
+    for row, key in enumerate(history.keys):
+        if key.startswith(("cm2:", "prints:")):
+            values[row] *= 1 + share if key.rpartition(":")[2] == printer else 1
+        else:
+            values[row] *= 1 + share * part
+    return replace(history, values=values)
 
 
 def _lines_of(snapshot: Snapshot, name: str) -> tuple[str, list[OrderLine]]:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
+import os
+from datetime import timedelta
 
 import openpyxl
 import pytest
@@ -110,7 +113,6 @@ def test_why_explains_an_item_that_is_not_on_the_list(traded):
 
 
 def test_the_chart_draws_stock_need_and_level(traded, monkeypatch):
-    import os
     from datetime import date
 
     from stock.shop import open_book
@@ -123,12 +125,14 @@ def test_the_chart_draws_stock_need_and_level(traded, monkeypatch):
     assert len(drawn.splitlines()) <= 21
 
 
-def test_what_if_compares_lists_and_leaves_the_book_alone(traded):
+def test_what_if_compares_lists_and_leaves_the_book_alone(traded, tmp_path):
     before = traded("reorder", "--json", *ON).out
+    digest = hashlib.sha256((tmp_path / "book.sqlite").read_bytes()).hexdigest()
     found = traded("reorder", "--what-if", "lead BRAMBLE +10", "--json", *ON).json()
     assert found["what_if"] == ["BRAMBLE takes 10 working days longer, open orders too"]
     tee = next(one for one in found["differences"] if one["item"] == "TEE-BLK-L")
     assert tee["after"]["packs"] > tee["before"]["packs"]
+    assert hashlib.sha256((tmp_path / "book.sqlite").read_bytes()).hexdigest() == digest
     assert traded("reorder", "--json", *ON).out == before
     assert traded("purchase", "list", "--json").json() == []
 
@@ -150,6 +154,78 @@ def test_each_change_moves_the_list_the_way_it_should(traded, question, item, mo
     packs = [side["packs"] if side else 0 for side in (one["before"], one["after"])]
     assert (packs[1] > packs[0]) is more
     assert packs[1] != packs[0]
+
+
+@pytest.fixture
+def two_printers(run, tmp_path):
+    """Two machines, three quarters of the prints on P1; area of full tone is stated by the mode."""
+    from PIL import Image
+
+    from tests.commands.conftest import SHOP
+
+    Image.new("RGBA", (100, 100), (200, 40, 30, 255)).save(tmp_path / "bear.png")
+    two = SHOP["printers"].replace(",0\n", ",9\n")
+    orders = ["order,line,stage,placed_on,due_on,blank,quantity,artwork,width_cm,printer"]
+    prints = ["order,line,printed_on,good,printer"]
+    for week in range(12):
+        due = TODAY - timedelta(weeks=12 - week)
+        for name, pieces in (("P1", 30), ("P2", 10)):
+            orders.append(f"{name}W{week},1,released,{due},{due},TEE-WHT-L,{pieces},BEAR,20,{name}")
+            prints.append(f"{name}W{week},1,{due},{pieces},{name}")
+    files = {
+        **SHOP,
+        "printers": two + "\n".join(two.splitlines()[1:]).replace("P1", "P2") + "\n",
+        "artworks": "artwork,file\nBEAR,bear.png\n",
+        "orders": "\n".join(orders) + "\n",
+        "prints": "\n".join(prints) + "\n",
+    }
+    for kind, text in files.items():
+        (tmp_path / f"{kind}.csv").write_text(text, encoding="utf-8")
+        ran = run("import", kind, str(tmp_path / f"{kind}.csv"), *ON)
+        assert ran.code == 0, ran.err
+    return run
+
+
+def needs_if(run, *questions):
+    """Need of each item over the time its order must last: on the list and with the change."""
+    from stock.plan.decide import plan
+    from stock.shop import open_book
+    from stock.shop.planning import snapshot_of
+    from stock.shop.what_if import change
+
+    snapshot = snapshot_of(open_book(os.environ["STOCK_BOOK"]), TODAY)
+    changed = snapshot
+    for question in questions:
+        changed = change(changed, question).snapshot
+    return [{state.item: state.need for state in plan(one).states} for one in (snapshot, changed)]
+
+
+def test_one_more_printer_takes_its_upkeep_for_the_same_jobs(two_printers):
+    before, after = needs_if(two_printers, "printer like P1")
+    assert after["INK-W"].upkeep == pytest.approx(1.5 * before["INK-W"].upkeep)
+    # what is not upkeep is told as a difference of means over 2,000 paths, each ± 0.8 mL
+    assert after["INK-M"].unbooked == pytest.approx(before["INK-M"].unbooked, abs=3.5)
+    assert after["TEE-WHT-L"].total == pytest.approx(before["TEE-WHT-L"].total)
+    found = two_printers("reorder", "--what-if", "printer like P1", "--json", *ON).json()
+    assert "for the same jobs" in found["what_if"][0]
+
+
+def test_one_more_printer_may_print_more_and_takes_garments_and_ink_for_it(two_printers):
+    # P1 prints three quarters of all: its prints twice over are 1.75 times the shop's.
+    before, after = needs_if(two_printers, "printer like P1 +100%")
+    assert after["INK-W"].upkeep == pytest.approx(1.5 * before["INK-W"].upkeep)
+    for item in ("TEE-WHT-L", "INK-M"):
+        assert after[item].unbooked == pytest.approx(1.75 * before[item].unbooked, rel=0.05)
+    found = two_printers("reorder", "--what-if", "printer like P1 +100%", "--json", *ON).json()
+    assert found["what_if"] == [
+        "one more machine with the daily upkeep of P1, and 100 % of its prints more"
+    ]
+
+
+@pytest.mark.parametrize("share", ["more", "-20%", "20", "+20", "+%"])
+def test_more_prints_of_a_new_printer_are_a_plain_share(two_printers, share):
+    ran = two_printers("reorder", "--what-if", f"printer like P1 {share}", *ON)
+    assert (ran.code, "was not understood" in ran.err) == (2, True)
 
 
 def test_a_closed_supplier_sells_nothing(traded):
@@ -179,6 +255,7 @@ def test_changes_can_be_asked_together(traded):
         ("closed BRAMBLE until yesterday", 2, "is no day"),
         ("job like OPEN1 due 2020-01-01", 2, "is past"),
         ("printer like PX", 1, "printer with upkeep"),
+        ("printer like PX more", 1, "printer with upkeep"),
         ("", 2, "was not understood"),
     ],
 )
