@@ -49,6 +49,9 @@ from stock.errors import ExitCode, StockError, WrongUsage
 gc.set_threshold(50_000, 20, 20)
 """What is made while starting lives to the end: looking through it again and again takes a tenth
 of a short command's time (measured on ``stock receive``)."""
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+"""Thousands of small products wait longer for a second thread than they take: on two busy cores
+the weekly list took twice as long with threads (measured). Set before numpy is first imported."""
 
 app = typer.Typer(
     name="stock",

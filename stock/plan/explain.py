@@ -90,10 +90,7 @@ def reasons(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> 
     )
     order_on = day + timedelta(days=timing.order_offset)
     next_on = day + timedelta(days=timing.next_offset)
-    low, high = (
-        sorted(timing.arrive)[len(timing.arrive) // 20],
-        sorted(timing.arrive)[-1 - len(timing.arrive) // 20],
-    )
+    low, high = timing.nine_in_ten
     said.append(
         f"An order on {order_on.isoformat()} is here in {timing.mean_lead_days:.1f} days on "
         f"average (9 in 10 between {low} and {high}); the next chance is {next_on.isoformat()}, "

@@ -30,12 +30,16 @@ def spread_on_grid(
     lower = np.minimum(place, cells).astype(np.int64)
     part = place - lower
     part = np.where(lower >= cells, 0.0, part)
-    flat = lower + np.arange(rows)[:, None] * (cells + 2)
+    flat = (lower + np.arange(rows)[:, None] * (cells + 2)).ravel()
     size = rows * (cells + 2)
-    upper = part if weight is None else part * weight
-    below = 1 - part if weight is None else weight - upper
-    mass = np.bincount(flat.ravel(), weights=below.ravel(), minlength=size)
-    mass += np.bincount((flat + 1).ravel(), weights=upper.ravel(), minlength=size)
+    if weight is None:
+        mass = np.bincount(flat, minlength=size).astype(float)
+    else:
+        mass = np.bincount(flat, weights=weight.ravel(), minlength=size)
+        part = part * weight
+    upper = np.bincount(flat, weights=part.ravel(), minlength=size)
+    mass -= upper
+    mass[1:] += upper[:-1]
     return np.asarray(mass.reshape(rows, cells + 2)[:, :cells] / paths)
 
 

@@ -119,7 +119,8 @@ def latest_order_day(
     """
     slack = np.where(runs_out >= days, days, runs_out - timing.arrive)
     place = int(np.floor((1 - service) * len(slack)))
-    spare = int(np.sort(slack)[min(place, len(slack) - 1)])
+    place = min(place, len(slack) - 1)
+    spare = int(np.partition(slack, place)[place])
     first = snapshot.day + timedelta(days=timing.order_offset)
     best = first
     ahead = first + timedelta(days=1)
@@ -138,12 +139,14 @@ def latest_order_day(
 def weekly_bands(course: Course, row: int, stock: float, drained: Floats) -> tuple[Floats, ...]:
     """Stock and need by week: low, middle and high of each (chance .1, .5, .9), (weeks,) each."""
     ends = np.arange(6, course.days, 7)
-    left = np.sort(stock - drained[:, ends], axis=0)
-    through = course.total[row][:, ends]
-    weekly = np.sort(np.diff(through, axis=1, prepend=0.0), axis=0)
     places = [int(level * (course.paths - 1)) for level in (0.1, 0.5, 0.9)]
-    stock_bands = tuple(np.maximum(left[place].astype(float), 0.0) for place in places)
-    return stock_bands + tuple(weekly[place].astype(float) for place in places)
+    through = np.ascontiguousarray(course.total[row][:, ends].T)
+    weekly = through.copy()
+    weekly[1:] -= through[:-1]
+    left = np.sort(np.float32(stock) - drained[:, ends].T, axis=1)
+    weekly.sort(axis=1)
+    stock_bands = tuple(np.maximum(left[:, place].astype(float), 0.0) for place in places)
+    return stock_bands + tuple(weekly[:, place].astype(float) for place in places)
 
 
 def parts_of_need(

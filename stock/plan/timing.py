@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 
 import numpy as np
 
@@ -55,7 +56,14 @@ class Timing:
     look: Ints
     weight: Floats
 
-    @property
+    @cached_property
+    def nine_in_ten(self) -> tuple[int, int]:
+        """Days between which today's order is here nine times in ten."""
+        ranked = np.sort(self.arrive)
+        edge = len(ranked) // 20
+        return int(ranked[edge]), int(ranked[-1 - edge])
+
+    @cached_property
     def mean_lead_days(self) -> float:
         """Mean calendar days from the snapshot's day to the delivery of today's order."""
         return float(self.arrive.mean())
@@ -65,7 +73,7 @@ class Timing:
         """Mean calendar days until the next chance's delivery."""
         return float(self.next_arrive.mean())
 
-    @property
+    @cached_property
     def longest_days(self) -> int:
         """Latest delivery of the next chance's order over all paths."""
         return int(self.next_arrive.max())

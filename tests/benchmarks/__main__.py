@@ -41,6 +41,7 @@ def one_part(part: str) -> None:
 def run_part(part: str) -> tuple[list[Ratio], float, bool]:
     """(rows, peak MiB of the process and of those it started, whether it came to its end)."""
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    environment.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the stock command does
     child = subprocess.Popen(
         [sys.executable, "-m", "tests.benchmarks", "--child", part],
         stdout=subprocess.PIPE,
