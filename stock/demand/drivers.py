@@ -64,6 +64,24 @@ def drivers(
     return book.history(), tuple(drives)
 
 
+def own_use(items: Sequence[ItemTerms], history: History) -> History:
+    """Each item's own use, with that of the items it replaces; those replaced are left out.
+
+    >>> import numpy as np
+    >>> past = History(("old", "new"), np.array(["2026-01-05"], "datetime64[D]"),
+    ...                np.array([[5.0], [np.nan]]), np.zeros((2, 1), bool))
+    >>> old, new = (ItemTerms(sku, "supply", "each", replaces=one)
+    ...             for sku, one in (("old", ""), ("new", "old")))
+    >>> own_use([old, new], past).keys
+    ('new',)
+    """
+    book = _Series(items, history)
+    for item in items:
+        if item.sku not in book.replaced:
+            book.own(item.sku)
+    return book.history()
+
+
 class _Series:
     """Collects the series that are needed, each once."""
 
@@ -167,7 +185,11 @@ def _without_circles(replaces: dict[str, str]) -> dict[str, str]:
 
 
 def _curves(items: Sequence[ItemTerms], book: _Series) -> dict[str, tuple[float, float]]:
-    """By sku, the Dirichlet weights of its size and of its family's other sizes."""
+    """By sku, the Dirichlet weights of its size and of its family's other sizes.
+
+    What the family used was used by the sizes it had: they share it among themselves, and a size
+    without a past comes on top by its part of the curve. It may never sell; the others do.
+    """
     families: dict[str, list[ItemTerms]] = {}
     for item in items:
         if item.kind == "blank" and item.family and item.sku not in book.replaced:
@@ -197,7 +219,9 @@ def _curves(items: Sequence[ItemTerms], book: _Series) -> dict[str, tuple[float,
             pooled,
             [chance[item.sku] for item in members],
         )
-        total = float(curve.weights.sum())
-        for item, weight in zip(members, curve.weights, strict=True):
-            curves[item.sku] = (float(weight), total - float(weight))
+        weights = curve.weights.tolist()
+        seen = [w for item, w in zip(members, weights, strict=True) if chance[item.sku] > 0]
+        total = sum(seen) if seen else sum(weights)
+        for item, weight in zip(members, weights, strict=True):
+            curves[item.sku] = (weight, max(total - weight, 0.0))
     return curves

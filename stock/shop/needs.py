@@ -183,12 +183,18 @@ def forecast_book(
 ) -> list[dict[str, Any]]:
     """Each item's own use forecast from the book's weekly history, without a look at its orders.
 
+    An item that replaces another has that one's past, and the replaced one is left out.
+
     Raises:
         WrongUsage: Weeks, levels or engine out of range.
         Refused: No complete week of use is in the book.
     """
+    from sqlalchemy import select
+
+    from stock.book.tables import item
+    from stock.demand.drivers import own_use
     from stock.demand.history_file import checked_request, forecast_history
-    from stock.demand.known import History
+    from stock.demand.known import ItemTerms
     from stock.shop.planning import plan_settings
     from stock.shop.snapshot.demand import history_of
 
@@ -196,15 +202,13 @@ def forecast_book(
     settings = plan_settings(book, day)
     with book.reading() as connection:
         history = history_of(connection, day)
-    own = [row for row, key in enumerate(history.keys) if not key.startswith(("cm2:", "prints:"))]
-    if not own:
+        items = [
+            ItemTerms(row.sku, row.kind, row.unit, replaces=row.replaces)
+            for row in connection.execute(select(item).order_by(item.c.sku))
+        ]
+    table = own_use(items, history)
+    if not table.keys:
         raise Refused("The book holds no complete week of prints yet: nothing can be forecast.")
-    table = History(
-        tuple(history.keys[row] for row in own),
-        history.mondays,
-        history.values[own],
-        history.stocked_out[own],
-    )
     return forecast_history(
         table,
         weeks,

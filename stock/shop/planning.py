@@ -126,7 +126,7 @@ def list_from(snapshot: Snapshot, *, supplier: str = "") -> Decisions:
         totals=tuple(t for t in decisions.totals if not supplier or t.supplier == supplier),
         expiring=own_lots(decisions.expiring),
         newest_purchase_line=snapshot.newest_purchase_line,
-        findings=decisions.findings + tuple(_overdue(snapshot)),
+        findings=decisions.findings + tuple(_overdue(snapshot)) + tuple(_guessed(snapshot, lines)),
     )
 
 
@@ -197,6 +197,21 @@ def _overdue(snapshot: Snapshot) -> list[str]:
             "cancelled."
         )
     return said
+
+
+def _guessed(snapshot: Snapshot, lines: tuple[ReorderLine, ...]) -> list[str]:
+    """Sizes on the list that nobody has asked for yet: their need is a guess from other sizes."""
+    known = set(snapshot.history.keys) | {lot.item for lot in snapshot.stock}
+    known |= {use.item for line in snapshot.order_lines for use in line.uses}
+    family = {item.sku: item.family for item in snapshot.items if item.size and not item.replaces}
+    new = [line.item for line in lines if line.item in family and line.item not in known]
+    if not new:
+        return []
+    named = ", ".join(new[:5]) + (", …" if len(new) > 5 else "")
+    return [
+        f"{named}: never used, stocked or ordered; the need is guessed from how other sizes of the "
+        "same style sell. What is not sold in that size is left out by reorder = no."
+    ]
 
 
 def _orders_of(lines: list[OrderLine]) -> str:

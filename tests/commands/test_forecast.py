@@ -64,6 +64,20 @@ def test_a_csv_of_the_books_own_past_gives_the_books_forecast(traded, tmp_path):
     assert traded(*words, "--history", str(path)).json() == traded(*words, *ON).json()
 
 
+def test_a_style_that_replaces_another_is_forecast_with_its_past(traded, tmp_path):
+    before = traded("forecast", "--weeks", "4", "--json", *ON).json()
+    (tmp_path / "new.csv").write_text(
+        "sku,kind,style,colour,size,shade,replaces\nTEE2-BLK-L,blank,TEE2,BLK,L,dark,TEE-BLK-L\n"
+    )
+    assert traded("import", "items", str(tmp_path / "new.csv")).code == 0
+    after = traded("forecast", "--weeks", "4", "--json", *ON).json()
+    assert [row["item"] for row in after] == ["TEE-WHT-L", "TEE2-BLK-L"]
+    known = {row["item"]: row["total"]["mean"] for row in before}
+    assert after[1]["total"]["mean"] == pytest.approx(known["TEE-BLK-L"])
+    needs = traded("needs", "--json", *ON).json()["items"]
+    assert sum(next(one["unbooked"] for one in needs if one["item"] == "TEE2-BLK-L")) > 0
+
+
 def test_a_table_for_people_names_the_levels(traded):
     ran = traded("forecast", "--weeks", "2", "--quantiles", ".8,.99", *ON)
     assert "0.8" in ran.out.splitlines()[1]

@@ -69,6 +69,30 @@ def test_what_is_long_past_its_day_is_asked_about_and_an_old_quote_is_not_bought
     assert any("still counts as needed today (OLD-O)" in one for one in late["findings"])
 
 
+def test_a_size_nobody_asked_for_yet_is_told_as_a_guess_and_takes_nothing_from_the_others(
+    traded, tmp_path
+):
+    def needed(item):
+        rows = traded("needs", "--json", *ON).json()["items"]
+        return sum(next(row for row in rows if row["item"] == item)["unbooked"])
+
+    before = needed("TEE-BLK-L")
+    (tmp_path / "new.csv").write_text(
+        "sku,kind,style,colour,size,shade\nTEE-BLK-XL,blank,TEE,BLK,XL,dark\n"
+    )
+    (tmp_path / "pack.csv").write_text(
+        "sku,supplier,code,amount,price\nTEE-BLK-XL,BRAMBLE,TBXL,1,3.30\n"
+    )
+    assert traded("import", "items", str(tmp_path / "new.csv")).code == 0
+    assert traded("import", "packs", str(tmp_path / "pack.csv")).code == 0
+    assert needed("TEE-BLK-L") == pytest.approx(before, rel=0.03)
+    assert 0 < needed("TEE-BLK-XL") < before
+    found = traded("reorder", "--json", *ON).json()
+    assert line_of(found, "TEE-BLK-XL")["packs"] > 0
+    assert any(one.startswith("TEE-BLK-XL: never used, stocked") for one in found["findings"])
+    assert not any("TEE-BLK-L" in one for one in found["findings"])
+
+
 def test_the_same_list_comes_as_csv_workbook_and_pdf(traded, tmp_path):
     document = traded("reorder", "--json", *ON).json()
     rows = list(csv.DictReader(io.StringIO(traded("reorder", "--format", "csv", *ON).out)))

@@ -70,8 +70,18 @@ def test_sizes_of_a_family_share_one_series():
     shares = [
         own / (own + rest) for ((d,),) in [(d,) for d in drives] for own, rest in [d.share_weights]
     ]
+    # what M and L used they go on using; a size without a past comes on top
+    assert shares[0] + shares[1] == pytest.approx(1)
+    assert 0 < shares[2] < 0.1
+
+
+def test_a_size_that_was_offered_and_not_sold_is_one_of_those_that_share():
+    items = [tee("M"), tee("L"), tee("3XL")]
+    past = {"tee-M": [6.0] * 30, "tee-L": [4.0] * 30, "tee-3XL": [np.nan] * 10 + [0.0] * 20}
+    _, drives = drivers(items, history(past), [])
+    shares = [w[0] / sum(w) for (drive,) in drives if (w := drive.share_weights)]
     assert sum(shares) == pytest.approx(1)
-    assert shares[2] > 0
+    assert shares[2] < 0.005
 
 
 def test_two_items_of_one_size_do_not_count_it_twice():
