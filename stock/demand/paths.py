@@ -154,12 +154,21 @@ class NeedPaths:
         """
         return self._days(list(rows), self._profile, out, added_up=False)
 
-    def cumulative(self, rows: Iterable[int], out: Paths | None = None) -> Paths:
+    def cumulative(
+        self, rows: Iterable[int], out: Paths | None = None, *, usual: bool = False
+    ) -> Paths:
         """Need through the end of each day, shape (rows, n_paths, 7 H): :meth:`daily` added up.
 
-        Cheaper than adding :meth:`daily` up; ``out`` as there.
+        Cheaper than adding :meth:`daily` up; ``out`` as there. With ``usual`` the plain forecast
+        and upkeep, as if nothing were on the book: what weeks are like in the long run.
         """
-        return self._days(list(rows), np.cumsum(self._profile, axis=1), out, added_up=True)
+        profile = np.cumsum(self._profile, axis=1)
+        return self._days(list(rows), profile, out, added_up=True, usual=usual)
+
+    def booked(self, row: int) -> bool:
+        """Whether what is on the book makes the item's paths differ from the usual ones."""
+        on_book = bool(self.firm[row].any() or self.quotes[row].any())
+        return on_book or (self.pickup.usable and self.classes[row] != "none")
 
     def chunks(self, size: int = 64) -> Iterator[tuple[range, Paths]]:
         """All items in turn, ``size`` rows at a time: (rows, weekly paths).
@@ -177,14 +186,20 @@ class NeedPaths:
         return out[:rows]
 
     def _days(
-        self, rows: list[int], profile: Floats, out: Paths | None, *, added_up: bool
+        self,
+        rows: list[int],
+        profile: Floats,
+        out: Paths | None,
+        *,
+        added_up: bool,
+        usual: bool = False,
     ) -> Paths:
         days = 7 * self.horizon_weeks
         drawn = self._room(len(rows), days, out)
         spread = profile.astype(np.float32)
         passed = np.arange(1, days + 1, dtype=np.float32) if added_up else np.float32(1)
         for place, row in enumerate(rows):
-            on_book, to_come = self._parts_of(row)
+            on_book, to_come = ({}, self._to_come.total(row)) if usual else self._parts_of(row)
             if to_come is None:
                 drawn[place] = 0
             else:

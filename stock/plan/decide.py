@@ -28,7 +28,7 @@ from stock.plan.findings import Checked, check_terms
 from stock.plan.grid import Ints
 from stock.plan.joint import line_costs, settle_orders
 from stock.plan.level import Policy, best_policy
-from stock.plan.needs import Course, DemandNeeds, Needs, course_of, horizon_for
+from stock.plan.needs import Course, DemandNeeds, Needs, course_of, horizon_for, usual_course_of
 from stock.plan.outlook import LINGERS, Pair, Seen, look_ahead
 from stock.plan.snapshot import Snapshot
 from stock.plan.standing import (
@@ -99,7 +99,8 @@ def _stand(
         lingers = [LINGERS.get(needs.kind(row), 1.0) for row in rows]
         pairs = _pairs(chunk, terms, timings, costs, lingers)
         coming = [tuple(due.get(item.sku, ())) for item in chunk]
-        judged = _judge(course, pairs, own, coming, snapshot)
+        usual = usual_course_of(needs, rows, course)
+        judged = _judge(course, usual, pairs, own, coming, snapshot)
         for place, item in enumerate(chunk):
             left = left_at_date(course, place, own[place])
             expiring += lots_at_risk(snapshot, item, own[place], left)
@@ -142,6 +143,7 @@ Option = tuple[Pair, Policy, int, Seen, float]
 
 def _judge(
     course: Course,
+    usual: Course,
     pairs: list[Pair],
     shelves: list[Shelf],
     due: list[tuple[Due, ...]],
@@ -150,7 +152,7 @@ def _judge(
     """Each item's offers, cheapest per week in the long run first; preferred ones before all."""
     if not pairs:
         return {}
-    seen, outlook, terms = look_ahead(course, pairs, shelves, due, snapshot.settings)
+    seen, outlook, terms = look_ahead(course, usual, pairs, shelves, due, snapshot.settings)
     policy = best_policy(outlook, terms)
     per_week = 7 / max(1, snapshot.settings.review_days)
     found: dict[int, list[Option]] = {}

@@ -64,3 +64,12 @@ def read_at(table: Floats, cell: Floats) -> Floats:
     left = np.take_along_axis(table, lower, axis=1)
     right = np.take_along_axis(table, lower + 1, axis=1)
     return np.asarray(left + (right - left) * (cell - lower))
+
+
+def read_lower(table: Floats, cells: Floats) -> Floats:
+    """``table`` (rows, cells) read so many ``cells`` (rows,) lower; 0 below the grid."""
+    if not cells.any():
+        return table
+    wanted = np.arange(table.shape[1]) - cells[:, None]
+    found = read_at(table, np.clip(wanted, 0, table.shape[1] - 1))
+    return np.where(wanted < 0, 0.0, found)

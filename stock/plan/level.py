@@ -28,7 +28,7 @@ import numpy as np
 import numpy.typing as npt
 
 from stock.demand.known import Bools, Floats
-from stock.plan.grid import CELLS, Ints, read_at
+from stock.plan.grid import CELLS, Ints, read_at, read_lower
 
 ROUNDS = 8
 """Policy iterations; the average cost falls each time and settles in three to five."""
@@ -47,6 +47,8 @@ class Outlook:
         visits: Expected number of later reviews that find the position this much lower.
         need_per_review: Mean need in a review period, base units, shape (rows,).
         outdated: Expected amount of a position that expires unused, base units.
+        over_usual: How much more than usual today's orders take before the days looked at, base
+            units, shape (rows,): later reviews find the position lower by that as well.
     """
 
     step: Floats
@@ -58,6 +60,7 @@ class Outlook:
     visits: Floats
     need_per_review: Floats
     outdated: Floats
+    over_usual: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -343,7 +346,7 @@ def _today(
         terms.short_cost[:, None] > 0, short_cost[:, None] * outlook.later_short, 0.0
     )
     excess = later - spent[:, None]
-    ahead = steady.over_visits(excess, start) - excess
+    ahead = read_lower(steady.over_visits(excess, start) - excess, outlook.over_usual / step)
     short_now = short_cost[:, None] * outlook.now_short
     hold_now = hold[:, None] * outlook.now_hold + steady.waste
     value = hold_now + short_now - spent[:, None] + ahead

@@ -91,7 +91,7 @@ class DemandNeeds:
         self.n_paths = settings.paths
         self.horizon_weeks = horizon_weeks
         self.notes = self._paths.notes
-        self._room: Paths | None = None
+        self._rooms: dict[bool, Paths] = {}
 
     def row(self, sku: str) -> int:
         """Row of item ``sku``."""
@@ -101,15 +101,22 @@ class DemandNeeds:
         """Need per day, shape (rows, paths, days)."""
         return self._paths.daily(rows)
 
-    def added_up(self, rows: Iterable[int]) -> Paths:
+    def added_up(self, rows: Iterable[int], *, usual: bool = False) -> Paths:
         """Need through the end of each day, shape (rows, paths, days).
 
-        It lies in the memory of the last one asked for: fresh memory costs as much as the drawing.
+        With ``usual`` as if nothing were on the book. Each of the two lies in the memory of the
+        last one asked for: fresh memory costs as much as the drawing.
         """
         chosen = list(rows)
-        if self._room is None or len(self._room) < len(chosen):
-            self._room = np.empty((len(chosen), self.n_paths, 7 * self.horizon_weeks), np.float32)
-        return self._paths.cumulative(chosen, self._room)
+        room = self._rooms.get(usual)
+        if room is None or len(room) < len(chosen):
+            room = np.empty((len(chosen), self.n_paths, 7 * self.horizon_weeks), np.float32)
+            self._rooms[usual] = room
+        return self._paths.cumulative(chosen, room, usual=usual)
+
+    def booked(self, row: int) -> bool:
+        """Whether orders on the book make the item's need differ from the usual."""
+        return self._paths.booked(row)
 
     def known_parts(self, row: int) -> tuple[Floats, Floats, Floats]:
         """Expected need per day from orders, from quotes and by upkeep."""
@@ -182,6 +189,18 @@ def course_of(needs: Needs, rows: Iterable[int]) -> Course:
         return Course(needs.added_up(rows))
     daily = needs.daily(rows)
     return Course(np.cumsum(daily, axis=2, out=daily))
+
+
+def usual_course_of(needs: Needs, rows: Iterable[int], course: Course) -> Course:
+    """The course of ``rows`` in weeks as they usually are, with nothing on the book yet.
+
+    What is bought beyond the next delivery serves such weeks: today's orders are not repeated.
+    Given paths know no book and are taken for usual.
+    """
+    chosen = list(rows)
+    if not isinstance(needs, DemandNeeds) or not any(needs.booked(row) for row in chosen):
+        return course
+    return Course(needs.added_up(chosen, usual=True))
 
 
 def horizon_for(snapshot: Snapshot, longest_lead_days: float) -> int:

@@ -79,6 +79,7 @@ class Seen:
 
 def look_ahead(
     course: Course,
+    usual: Course,
     pairs: Sequence[Pair],
     shelves: Sequence[Shelf],
     due: Sequence[Sequence[Due]],
@@ -88,12 +89,13 @@ def look_ahead(
 
     Args:
         course: Paths of the chunk's items.
+        usual: The same without what is on the book: what later reviews will see.
         shelves: Stock of the chunk's items, for its uncertainty.
         due: Open purchase lines of the chunk's items.
     """
     rows = np.array([pair.row for pair in pairs])
     review = max(1, settings.review_days)
-    seen_days = _by_supplier(course, pairs, review)
+    seen_days = _by_supplier(course, usual, pairs, review)
     until_next, until_look, later_end, later_look, later_start, outlives = seen_days
     unsure = np.array([shelf.sd for shelf in shelves])
     if (unsure > 0).any():
@@ -112,8 +114,8 @@ def look_ahead(
     missing_next, missing_look = _not_yet_here(pairs, due, course.paths)
     until_next, until_look = until_next + missing_next, until_look + missing_look
     spacing = np.full(len(pairs), float(review))
-    checks = _review_positions(course, review)
-    per_review = _usual_need(course, review)[rows]
+    checks = _review_positions(usual, review)
+    per_review = _usual_need(usual, review)[rows]
     unit_value = np.array([pair.offer.price_minor / pair.offer.amount for pair in pairs])
     lingers = np.array([pair.lingers for pair in pairs])
     hold = settings.holding_per_week * unit_value * spacing / 7 * lingers
@@ -127,17 +129,20 @@ def look_ahead(
         per_review,
         _visits(checks, rows, step, per_review),
         rest_of_pack,
+        _over_usual(course, usual, pairs),
     )
     terms = _terms(pairs, until_next, later_end, step, hold, order_cost, unit_value, spacing)
     return Seen(until_next, outlives, per_review, rest_of_pack), outlook, terms
 
 
-def _by_supplier(course: Course, pairs: Sequence[Pair], review: int) -> tuple[Floats, ...]:
+def _by_supplier(
+    course: Course, usual: Course, pairs: Sequence[Pair], review: int
+) -> tuple[Floats, ...]:
     shape = (len(pairs), course.paths)
     found = tuple(np.zeros(shape) for _ in range(6))
     until_next, until_look, later_end, later_look, later_start, outlives = found
     outlives.fill(np.inf)
-    base = course.through(review - 1)
+    base = usual.through(review - 1)
     groups: dict[str, list[int]] = {}
     for place, pair in enumerate(pairs):
         groups.setdefault(pair.offer.supplier, []).append(place)
@@ -146,18 +151,30 @@ def _by_supplier(course: Course, pairs: Sequence[Pair], review: int) -> tuple[Fl
         rows = np.array([pairs[place].row for place in places])
         until_next[places] = course.through(timing.next_arrive - 1, rows)
         until_look[places] = course.through(timing.look, rows)
-        later_end[places] = course.through(timing.next_arrive - 1 + review, rows) - base[rows]
-        later_look[places] = course.through(timing.look + review, rows) - base[rows]
+        later_end[places] = usual.through(timing.next_arrive - 1 + review, rows) - base[rows]
+        later_look[places] = usual.through(timing.look + review, rows) - base[rows]
         fill = [place for place in places if pairs[place].item.service_kind == "fill"]
         if fill:
             own = np.array([pairs[place].row for place in fill])
-            start = course.through(timing.arrive - 1 + review, own) - base[own]
+            start = usual.through(timing.arrive - 1 + review, own) - base[own]
             later_start[fill] = start
         for place in places:
             life = pairs[place].life_days
             if life is not None:
                 own = np.array([pairs[place].row])
                 outlives[place] = course.through(timing.arrive + life, own)[0]
+    return found
+
+
+def _over_usual(course: Course, usual: Course, pairs: Sequence[Pair]) -> Floats:
+    """How much more than usual is needed until the days looked at, on average, shape (pairs,)."""
+    found = np.zeros(len(pairs))
+    if usual is course:
+        return found
+    for place, pair in enumerate(pairs):
+        row = np.array([pair.row])
+        looked = pair.timing.look
+        found[place] = course.through(looked, row).mean() - usual.through(looked, row).mean()
     return found
 
 
@@ -178,7 +195,7 @@ def _not_yet_here(
 
 
 def _usual_need(course: Course, review: int) -> Floats:
-    """Mean need per review period after the first, which firm orders fill, shape (rows,)."""
+    """Mean need per review period after the first, shape (rows,)."""
     reviews = max(2, course.days // review)
     last = course.through(min(reviews * review, course.days) - 1).mean(axis=1)
     first = course.through(review - 1).mean(axis=1)
@@ -248,6 +265,7 @@ def _outlook(
     per_review: Floats,
     visits: Floats,
     rest_of_pack: Floats,
+    over_usual: Floats,
 ) -> Outlook:
     until_look, later_look, later_end, later_start, outlives = needs
     now_hold = expected_stock(on_grid(until_look, step, weight), step)
@@ -271,6 +289,7 @@ def _outlook(
         visits=visits,
         need_per_review=np.maximum(per_review, 1e-12),
         outdated=outdated,
+        over_usual=over_usual,
     )
 
 

@@ -66,6 +66,7 @@ def policy(
         visits=visits(need)[None],
         need_per_review=np.array([per_review]),
         outdated=np.zeros((1, len(need))),
+        over_usual=np.zeros(1),
     )
     terms = Terms(
         order_cost=np.array([float(order)]),
@@ -183,6 +184,7 @@ def test_with_certain_demand_the_lot_is_the_economic_order_quantity(
         visits=visits(need)[None],
         need_per_review=np.array([unit]),
         outdated=np.zeros((1, cells)),
+        over_usual=np.zeros(1),
     )
     terms = Terms(
         order_cost=np.array([float(order)]),
