@@ -160,9 +160,13 @@ def forecast(
     levels = _levels(quantiles)
     rows: list[dict[str, Any]]
     if history is not None:
-        from stock.demand.history_file import forecast_file
+        from stock.demand.history_file import checked_request, forecast_history, read_series
 
-        rows = forecast_file(history, weeks, levels, engine or None)
+        asked = checked_request(weeks, levels)
+        table = read_series(history)
+        for note in table.notes:
+            say(f"{note[0].upper()}{note[1:]}.")
+        rows = forecast_history(table.history, weeks, asked, engine or None)
     else:
         from stock.shop.needs import forecast_book
 

@@ -33,6 +33,7 @@ COLUMNS: Final = ("unique_id", "ds", "y")
 MOST_YEARS: Final = 20
 """Dates farther than this from the table's middle are taken for slips of the pen."""
 MOST_AMOUNT: Final = 1e15
+LEAST_AMOUNT: Final = 1e-12
 _BEYOND: Final = "beyond the last column"
 _ISO_DAY: Final = r"\d{4}-\d{2}-\d{2}([T ]\d{2}:.*)?"
 MOST_WEEKS_AHEAD: Final = 52
@@ -237,6 +238,8 @@ def _clean(name: str, raw: pd.DataFrame) -> pd.DataFrame:
     note(amounts.isna(), "y", "an amount used, such as 12 or 0.5")
     note(amounts.lt(0), "y", "0 or more: use is not negative")
     note(amounts.gt(MOST_AMOUNT), "y", f"at most {MOST_AMOUNT:g}")
+    tiny = amounts.gt(0) & amounts.lt(LEAST_AMOUNT)
+    note(tiny, "y", f"0, or at least {LEAST_AMOUNT:g}; a finer unit helps")
     good = ~blank & days.notna()
     if good.any():
         middle = days[good].sort_values().iloc[int(good.sum()) // 2]
@@ -290,6 +293,13 @@ def _weekly(name: str, clean: pd.DataFrame) -> SeriesTable:
     began = np.full(len(names), weeks)
     np.minimum.at(began, rows, np.maximum(place, 0))
     values[np.arange(weeks)[None, :] < began[:, None]] = np.nan
+    given = np.zeros(values.shape, bool)
+    given[rows[inside], place[inside]] = True
+    empty = (~given & ~np.isnan(values)).sum(axis=1)
+    if empty.any():
+        many = "1 series" if (empty > 0).sum() == 1 else f"{(empty > 0).sum():,} of the series"
+        said = "1 week" if empty.sum() == 1 else f"{empty.sum():,} weeks"
+        notes.append(f"{said} of {many} without a row count as no use")
     history = History(
         tuple(names), first + 7 * np.arange(weeks), values, np.zeros(values.shape, bool)
     )
