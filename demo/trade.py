@@ -150,7 +150,7 @@ def _add_lines(
     share = np.array([SIZE_SHARE[size] for size in known])
     total = max(1, int(draws.gamma(2.0, pieces / 2.0)))
     counts = draws.multinomial(total, share / share.sum())
-    chosen = [n for n in np.argsort(-counts) if counts[n]][: max(1, sizes)]
+    chosen = [n for n in np.argsort(-counts, kind="stable") if counts[n]][: max(1, sizes)]
     artwork = str(draws.choice(list(DRAWN)))
     location = "chest" if artwork == "MARK" else str(draws.choice(["front", "front", "back"]))
     width = 9.0 if artwork == "MARK" else float(draws.choice([24.0, 28.0, 30.0, 33.0]))
