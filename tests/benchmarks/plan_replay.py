@@ -33,7 +33,7 @@ from stock.plan.replay import Policy, Verdict, walk
 from tests.benchmarks.plan_study_data import Ints, Study, pizza, retail, yaz
 
 FACTORS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.85, 1.0, 1.2, 1.5, 2.0, 2.7)
-SHORT_FACTORS = (0.07, 0.15, 0.4, 1.0)
+SHORT_FACTORS = (0.15, 0.25, 0.4, 0.6, 0.8, 1.0, 1.5)
 """Shortage cost told to the planner, as shares of the true one, where it is tuned too."""
 OURS, NEED, LEADS, BOTH = "ours", "need foreseen", "lead times foreseen", "both foreseen"
 LOT, BOUND = "textbook normal + lot", "clairvoyant bound"
@@ -210,7 +210,7 @@ def study_own_least(study: Study, paths: int) -> list[Hold]:
         holds.append(Hold(f"{line} the best tuned rule of thumb", least[OURS] / thumb, 0.85))
         book = min(least[rule.name] for rule in textbook())
         holds.append(Hold(f"{line} the tuned textbook", least[OURS] / book, 0.85))
-        untuned = found[OURS][-1].total(rows)
+        untuned = found[OURS][SHORT_FACTORS.index(1.0)].total(rows)
         holds.append(Hold(f"{line} the tuned textbook, ours untuned", untuned / book, 1.0))
     return holds
 
