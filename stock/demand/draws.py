@@ -20,6 +20,8 @@ BINS: Final = 256
 """Equal parts of the unit interval that :func:`parts` tells apart."""
 _CORRELATIONS: Final = (0.0, 0.05, 0.15, 0.3, 0.45, 0.6, 0.8, 0.95)
 """Week-to-week correlations for which rank templates are kept; the nearest is taken."""
+_SKEWS: Final = (0.0, 0.3, 0.6, 0.9, 1.3, 1.8, 2.5)
+"""Spreads of a week's logarithm for which rank templates are kept; 0 is a normal week."""
 
 
 def stream(seed: int, *name: object) -> np.random.Generator:
@@ -39,31 +41,36 @@ def _digest(seed: int, name: tuple[object, ...], size: int) -> bytes:
 
 
 def running_ranks(
-    seed: int, name: str, n_paths: int, weeks: int, correlation: float = 0.0
+    seed: int, name: str, n_paths: int, weeks: int, correlation: float = 0.0, skew: float = 0.0
 ) -> tuple[npt.NDArray[np.intp], int]:
     """Ranks 0 … n_paths − 1 of each path's running total after each week, and a turn.
 
     Each row of the ranks, shape (weeks, paths), is a permutation: a quantile function read at
     (rank + ½)/n_paths gives exactly its own quantiles. Rows hang together as the running totals
-    of weekly draws with the given week-to-week correlation do. The name's own paths are those of
-    the template, turned forward by the second number.
+    of weekly draws with the given week-to-week correlation do. Weeks are lognormal with ``skew``
+    as the spread of their logarithm, so that where one week can dwarf the others a path that had
+    it keeps its place. The name's own paths are those of the template, turned forward by the
+    second number.
     """
     step = int(np.argmin(np.abs(np.asarray(_CORRELATIONS) - correlation)))
+    spread = int(np.argmin(np.abs(np.asarray(_SKEWS) - skew)))
     own = number(seed, "ranks", name)
-    ranks = _rank_template(seed, own % TEMPLATES, step, n_paths, weeks)
-    return ranks, (own // TEMPLATES) % n_paths
+    ranks = _rank_template(seed, own % TEMPLATES, step, spread, n_paths, weeks)
+    return ranks.astype(np.intp), (own // TEMPLATES) % n_paths
 
 
-@lru_cache(maxsize=160)
+@lru_cache(maxsize=320)
 def _rank_template(
-    seed: int, which: int, step: int, n_paths: int, weeks: int
-) -> npt.NDArray[np.intp]:
+    seed: int, which: int, step: int, spread: int, n_paths: int, weeks: int
+) -> npt.NDArray[np.unsignedinteger]:
     draws = stream(seed, "rank template", which).standard_normal((weeks + 1, n_paths))
     share = _CORRELATIONS[step]
     weekly = np.sqrt(1 - share) * draws[1:] + np.sqrt(share) * draws[:1]
+    if _SKEWS[spread] > 0:
+        weekly = np.exp(_SKEWS[spread] * weekly)
     order = np.argsort(np.cumsum(weekly, axis=0), axis=1, kind="stable")
-    ranks = np.empty((weeks, n_paths), np.intp)
-    np.put_along_axis(ranks, order, np.arange(n_paths)[None, :], axis=1)
+    ranks = np.empty((weeks, n_paths), np.uint16 if n_paths <= 1 << 16 else np.uint32)
+    np.put_along_axis(ranks, order, np.arange(n_paths, dtype=ranks.dtype)[None, :], axis=1)
     return ranks
 
 
