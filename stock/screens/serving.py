@@ -68,6 +68,7 @@ class GuardedServer(Server):
     async def _make_app(self) -> web.Application:
         app = await super()._make_app()
         app.middlewares.append(self._guard())  # type: ignore[arg-type]
+        app.router.add_get("/page.js", _page_script)
         return app
 
     def _guard(self) -> Callable[[web.Request, Handler], Awaitable[web.StreamResponse]]:
@@ -117,6 +118,10 @@ class GuardedServer(Server):
             print=lambda *_: None,
             access_log=None,
         )
+
+
+async def _page_script(_request: web.Request) -> web.FileResponse:
+    return web.FileResponse(Path(__file__).with_name("browser") / "page.js")
 
 
 def serve(address: str, host: str, port: int) -> None:

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import asyncio
-import json
-import shutil
 import socket
 import subprocess
 import sys
 import time
 
+import aiohttp
 import pytest
+from aiohttp import web
 
-aiohttp = pytest.importorskip("aiohttp", reason="comes with the serve extra, which dev includes")
-from aiohttp import web  # noqa: E402
-
-from stock.screens.serving import COOKIE, GuardedServer  # noqa: E402
+from stock.screens.serving import COOKIE, GuardedServer
+from tests.screens.terminals import CLIENTS
 
 
 def free_port() -> int:
@@ -96,42 +93,24 @@ async def test_the_page_says_nothing_of_the_book(served, book_file):
     assert "default-src 'self'" in policy
 
 
-async def test_the_socket_carries_the_screens(link):
-    jar = aiohttp.CookieJar(unsafe=True)
-    async with aiohttp.ClientSession(cookie_jar=jar) as client:
-        async with client.get(link):
-            pass
-        address = link.split("/?")[0].replace("http", "ws") + "/ws?width=80&height=24"
-        async with client.ws_connect(address) as socket_:
-            got = b""
-            async with asyncio.timeout(60):
-                async for message in socket_:
-                    if message.type is aiohttp.WSMsgType.BINARY:
-                        got += message.data
-                    elif message.type is aiohttp.WSMsgType.TEXT:
-                        json.loads(message.data)
-                    if b"Receive" in got:
-                        break
-    assert b"Press log" in got
+@pytest.mark.parametrize("client", CLIENTS)
+async def test_words_of_the_screens_arrive_and_keys_answer(link, client, tmp_path):
+    """Over the socket everywhere, and in a real browser where this machine has one."""
+    async with CLIENTS[client](link, tmp_path / "profile") as terminal:
+        today = await terminal.until("Ink rates are priors")
+        assert "[1 Today]" in today
+        assert "i Import" in today
+        await terminal.press("3")
+        press = await terminal.until("2 jobs to print, 18 pieces")
+        assert "[3 Press log]" in press
+        assert "TEE-BLK-L" in press
+        assert "[1 Today]" not in press
+        await terminal.press("g")
+        await terminal.until("A1/1: 12 good, 0 misprints.")
 
 
-@pytest.mark.skipif(
-    not (shutil.which("chromium") or shutil.which("chromium-browser")),
-    reason="needs a Chromium on this machine; the socket itself is tested above without one",
-)
-async def test_a_real_browser_shows_the_screens(link, tmp_path):
-    browser = shutil.which("chromium") or shutil.which("chromium-browser")
-    flags = (
-        *("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-quic"),
-        *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-        *(f"--user-data-dir={tmp_path / 'profile'}", "--virtual-time-budget=15000", "--dump-dom"),
-    )
-    ran = await asyncio.to_thread(
-        subprocess.run,
-        [browser, *flags, link],
-        capture_output=True,
-        text=True,
-        timeout=90,
-        check=False,
-    )
-    assert "-first-byte" in ran.stdout or "xterm" in ran.stdout
+async def test_the_page_takes_keys_without_a_click(served):
+    """Its own script puts the focus into the terminal; nobody gets that script without the link."""
+    address = served.public_url + "/page.js"
+    assert await status(address) == 401
+    assert await status(address, cookies={COOKIE: served.token}) == 200
