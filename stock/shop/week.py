@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from stock.ink.weigh_next import Look
     from stock.plan.clear_to_print import Clearance
     from stock.shop.forecast_log import Record
+    from stock.shop.scorecard import LateLine
 
 WITHIN_DAYS = 90
 CLEAR_DAYS = 7
@@ -72,6 +73,7 @@ def the_week(book: Book, day: date, *, within_days: int = WITHIN_DAYS) -> Week:
     from stock.shop.clearing import clear_jobs
     from stock.shop.forecast_log import accuracy_record
     from stock.shop.planning import list_from, own_lots, snapshot_of
+    from stock.shop.scorecard import late_among
 
     snapshot = snapshot_of(book, day)
     decisions = list_from(snapshot)
@@ -79,7 +81,9 @@ def the_week(book: Book, day: date, *, within_days: int = WITHIN_DAYS) -> Week:
     papers = expiring_certificates(book, day, within_days=within_days)
     clear = clear_jobs(book, day, CLEAR_DAYS)
     accuracy = accuracy_record(book, day)
-    said = _attention(day, decisions, lots, papers, snapshot.on_order)
+    sent = [line for line in snapshot.on_order if line.sent]
+    late = late_among(sent, snapshot.suppliers, day)
+    said = _attention(day, decisions, lots, papers, late)
     return Week(
         day,
         decisions,
@@ -99,7 +103,7 @@ def _attention(
     decisions: Decisions,
     lots: tuple[ExpiringLot, ...],
     papers: tuple[LotPapers, ...],
-    coming: tuple[OnOrder, ...],
+    overdue: tuple[LateLine, ...],
 ) -> list[str]:
     said: list[str] = []
     if decisions.lines:
@@ -122,10 +126,12 @@ def _attention(
     gone = [one for one in papers if one.days is not None and one.days < 0]
     if gone:
         said.append(f"Certificate expired: {_named(f'{one.item} {one.lot}' for one in gone)}.")
-    overdue = [line for line in coming if line.sent and line.promised_on and line.promised_on < day]
-    if overdue:
-        orders = _named(dict.fromkeys(line.purchase for line in overdue))
-        said.append(f"Promised and not here: {orders}.")
+    promised = dict.fromkeys(line.purchase for line in overdue if line.promised_on)
+    if promised:
+        said.append(f"Promised and not here: {_named(promised)}.")
+    usual = dict.fromkeys(line.purchase for line in overdue if not line.promised_on)
+    if usual:
+        said.append(f"Longer under way than its supplier usually takes: {_named(usual)}.")
     return said
 
 

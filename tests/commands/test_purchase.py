@@ -73,6 +73,16 @@ def test_a_late_order_is_listed_with_the_day_it_is_expected_now(draft):
     assert draft("purchase", "retime", "--json", "--on", later).json() == []
 
 
+def test_an_order_sent_without_a_day_is_missed_when_it_takes_longer_than_usual(draft):
+    draft("purchase", "send", REF, *ON)
+    week = ("week", "--json", "--on")
+    soon = draft(*week, (TODAY + timedelta(days=1)).isoformat()).json()
+    assert not any(REF in said for said in soon["attention"])
+    late = draft(*week, (TODAY + timedelta(days=40)).isoformat()).json()
+    said = [one for one in late["attention"] if REF in one]
+    assert said == [f"Longer under way than its supplier usually takes: {REF}."]
+
+
 def test_cancelling_keeps_the_reason(draft):
     done = draft("purchase", "cancel", REF, "--reason", "sold out", "--json", *ON).json()
     assert done["state"] == "cancelled"

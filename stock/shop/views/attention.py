@@ -217,6 +217,23 @@ def next_look_worth(book: Book, week: Week) -> list[Attention]:
     return [Attention("weigh", look.sentence(), f"shelf:{look.slot}", "4 Shelf")]
 
 
+def _overdue(week: Week) -> list[Attention]:
+    """Orders nobody gave a day for that are longer under way than their supplier usually takes."""
+    from stock.shop.scorecard import late_among
+
+    snapshot = week.snapshot
+    waiting = [line for line in snapshot.on_order if line.sent and line.promised_on is None]
+    found: dict[str, Attention] = {}
+    for line in late_among(waiting, snapshot.suppliers, snapshot.day):
+        text = (
+            f"{line.purchase} from {line.supplier}, sent on {line.ordered_on}, is longer under way "
+            f"than usual; now expected on {line.expected_on}."
+        )
+        where = Attention("late", text, f"receive:{line.purchase}", "2 Receive")
+        found.setdefault(line.purchase, where)
+    return list(found.values())
+
+
 def of_week(week: Week) -> list[Attention]:
     """What the plan tells: lines to order today, lots that will leave a rest."""
     weekly = week.weekly
@@ -229,6 +246,7 @@ def of_week(week: Week) -> list[Attention]:
         found.append(
             Attention("order", f"{count} on the week's list{more}.", "reorder", "6 Reorder")
         )
+    found += _overdue(week)
     for lot in week.expiring(SOON_DAYS):
         if lot.days >= 0 and lot.left_mean > 0.05 * lot.amount:
             left = f"{lot.left_mean:,.4g} {lot.unit}".replace(" each", "")
