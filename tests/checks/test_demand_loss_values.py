@@ -21,6 +21,7 @@ from stock.demand.trust import Trust
 DAY = date(2026, 3, 2)
 
 CONTINUOUS = [
+    (stats.norm(10, 1), 11.3, 0.0455279620865, 1.34552796209),  # the standard one at 1.3
     (stats.norm(15, 3), 18.6, 0.168307352151, 3.76830735215),
     (stats.gamma(2, scale=3), 4, 2.63597138116, 0.635971381157),
     (stats.lognorm(0.3, scale=np.exp(2)), 10, 0.283649738881, 2.55449120097),
