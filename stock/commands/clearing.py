@@ -93,14 +93,17 @@ def print_clearance(found: Clearance) -> None:
 
 
 def _what(job: Job, shown: Callable[[float, str], str]) -> str:
+    def of(amount: float, unit: str) -> str:
+        return shown(round(amount, 1) if unit == "each" else amount, unit)
+
     said = []
     for lack in job.lacks:
-        more = f", {shown(lack.coming, lack.unit)} on order" if lack.coming else ""
+        more = f", {of(lack.coming, lack.unit)} on order" if lack.coming else ""
         if lack.past_date:
-            more += f", {shown(lack.past_date, lack.unit)} past its date"
+            more += f", {of(lack.past_date, lack.unit)} past its date"
         said.append(
-            f"{lack.item}: {shown(lack.here, lack.unit)} of "
-            f"{shown(lack.needed, lack.unit)} ({lack.chance:.0%}{more})"
+            f"{lack.item}: {of(lack.here, lack.unit)} of "
+            f"{of(lack.needed, lack.unit)} ({lack.chance:.0%}{more})"
         )
     said += [
         f"load {feed.item} in {feed.printer or 'the machine'} ({feed.chance:.0%})"
