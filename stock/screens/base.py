@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
+from textual.events import DescendantFocus
 from textual.screen import ModalScreen, Screen
 from textual.widget import Widget
-from textual.widgets import Footer, Static
+from textual.widgets import Footer, Input, Static
 
 from stock.exchange.safe_text import safe_text
 from stock.screens.widgets.strip import Strip
@@ -86,6 +87,10 @@ class ShopScreen(Screen[Any]):
     def on_mount(self) -> None:
         """Read as soon as the book is open."""
         self.shop_app.when_open(self.look_again)
+
+    def on_descendant_focus(self, event: DescendantFocus) -> None:
+        """A field takes digits: the strip names the keys that still lead on."""
+        self.query_one(Strip).typing(isinstance(event.widget, Input))
 
     def on_screen_suspend(self) -> None:
         """Covered by a question, or left for another screen."""

@@ -212,3 +212,13 @@ async def test_a_late_purchase_leads_to_receive_with_its_number(opened, book_fil
         await press(pilot, "enter")
         await press(pilot, "ctrl+o", "enter")
         assert "part received" in shown(pilot)
+
+
+async def test_while_a_field_takes_digits_the_strip_names_the_keys_that_lead_on(opened):
+    async with opened() as pilot:
+        await press(pilot, "2")
+        assert "[F2 Receive]" in shown(pilot)
+        assert "F7 Expiry" in shown(pilot)
+        await press(pilot, "f4")
+        assert "[4 Shelf]" in shown(pilot)
+        assert "F4" not in shown(pilot)

@@ -17,12 +17,22 @@ PLACES = (
 
 
 class Strip(Static):
-    """Names of all screens with their numbers; the current one stands in brackets and reversed."""
+    """Names of all screens with their keys; the current one stands in brackets and reversed.
+
+    While something is typed a digit belongs to the field: then the function keys are shown.
+    """
 
     def __init__(self, current: str) -> None:
+        self.current = current
+        super().__init__(self._text(""), id="strip")
+
+    def typing(self, typed: bool) -> None:
+        """Show the keys that lead on while a field has the keys, or the numbers."""
+        self.update(self._text("F" if typed else ""))
+
+    def _text(self, before: str) -> str:
         parts = []
         for key, mode, name in PLACES:
-            parts.append(
-                f"[reverse b]\\[{key} {name}][/]" if mode == current else f" {key} {name} "
-            )
-        super().__init__("".join(parts), id="strip")
+            said = f"{before}{key} {name}"
+            parts.append(f"[reverse b]\\[{said}][/]" if mode == self.current else f" {said} ")
+        return "".join(parts)
