@@ -274,6 +274,8 @@ def _why_nothing(state: ItemState) -> list[str]:
             f"Order from {state.supplier} when both together stand below {shown(state.level)}; "
             f"they stand at {shown(position)}."
         )
+    if state.why_not:
+        said.append(state.why_not)
     said.append(
         f"Chance of running out before then, ordering nothing: {state.stockout_chance:.0%}."
     )

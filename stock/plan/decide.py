@@ -317,4 +317,5 @@ def _state(snapshot: Snapshot, stand: Standing) -> ItemState:
         order_amount=ordered.amount if ordered else 0.0,
         order_arrives=arrives,
         on_hand_sd=stand.shelf.sd,
+        declined=best is not None and best.choice is not None and not best.packs,
     )

@@ -212,6 +212,7 @@ class ItemState:
         need_low, need_mid, need_high: Need of each week, same levels, shape (weeks,).
         deliveries: (day expected, base units) of what is on order.
         level, order_up_to: As in :class:`ReorderLine`; 0 where nothing can be ordered.
+        declined: Below its level, and the smallest order is not worth its cost.
     """
 
     item: str
@@ -237,6 +238,17 @@ class ItemState:
     order_amount: float = 0.0
     order_arrives: date | None = None
     on_hand_sd: float = 0.0
+    declined: bool = False
+
+    @property
+    def why_not(self) -> str:
+        """Why nothing is ordered though the item stands below its level; empty otherwise."""
+        if not self.declined:
+            return ""
+        return (
+            "It is below, yet nothing is ordered: even the smallest order costs more than going "
+            "without, counting what would expire."
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -304,7 +304,7 @@ def state_sentence(state: ItemState) -> str:
         text += (
             f" Order below {amount(state.level, unit)}, up to {amount(state.order_up_to, unit)}."
         )
-    return text
+    return f"{text} {state.why_not}".rstrip()
 
 
 def trace_text(found: Any) -> str:
