@@ -40,7 +40,7 @@ def show_done(done: Any, as_json: bool) -> None:
         show_json(done.to_json())
         return
     tell(str(done))
-    for note in done.notes:
+    for note in getattr(done, "notes", ()):
         say(f"  {note}")
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from stock.commands.machines import show_done
 from stock.commands.shared import (
     JsonOption,
     OnOption,
@@ -16,7 +17,6 @@ from stock.commands.shared import (
     reading_book,
     say,
     show_json,
-    tell,
 )
 from stock.errors import WrongUsage
 
@@ -39,13 +39,6 @@ def register(app: typer.Typer) -> None:
     app.command("write-off")(write_off)
     app.command("open")(open_container)
     app.command("return")(give_back)
-
-
-def _show(done: Any, as_json: bool) -> None:
-    if as_json:
-        show_json(done.to_json())
-    else:
-        tell(str(done))
 
 
 def _choice(
@@ -108,7 +101,7 @@ def load(
         amount=held,
         old=old,  # type: ignore[arg-type]
     )
-    _show(load_slot(book, wanted, who=who()), as_json)
+    show_done(load_slot(book, wanted, who=who()), as_json)
 
 
 def unload(
@@ -140,7 +133,7 @@ def unload(
         to=to,
         who=who(),
     )
-    _show(done, as_json)
+    show_done(done, as_json)
 
 
 def weigh(
@@ -164,7 +157,7 @@ def weigh(
     from stock.shop.weighing import weigh as weigh_it
 
     weighing = Weighing(what, grams_of(grams, "--grams"), day_of(on), net)
-    _show(weigh_it(reading_book(), weighing, who=who()), as_json)
+    show_done(weigh_it(reading_book(), weighing, who=who()), as_json)
 
 
 def dip(
@@ -188,7 +181,7 @@ def dip(
         held = parse_amount(level, "mL")
     except ValueError as error:
         raise WrongUsage(f"--level: {error}.") from None
-    _show(dip_tank(reading_book(), slot, held, on=day_of(on), who=who()), as_json)
+    show_done(dip_tank(reading_book(), slot, held, on=day_of(on), who=who()), as_json)
 
 
 def count(
@@ -233,7 +226,7 @@ def undo(
     from stock.shop.station import who
     from stock.shop.undoing import undo as undo_entry
 
-    _show(undo_entry(reading_book(), entry, on=day_of(on), who=who()), as_json)
+    show_done(undo_entry(reading_book(), entry, on=day_of(on), who=who()), as_json)
 
 
 def scrap(
@@ -260,7 +253,7 @@ def scrap(
     book = reading_book()
     choice = _choice(book, item, lot, container, place, amount)
     done = throw_away(book, choice, reason, on=day_of(on), spilled=spilled, who=who())
-    _show(done, as_json)
+    show_done(done, as_json)
 
 
 def write_off(
@@ -280,7 +273,7 @@ def write_off(
     from stock.shop.station import who
 
     done = write_off_expired(reading_book(), on=day_of(on), sku=item, lot=lot, who=who())
-    _show(done, as_json)
+    show_done(done, as_json)
 
 
 def quarantine(
@@ -305,7 +298,7 @@ def quarantine(
 
     book = reading_book()
     choice = _choice(book, item, lot, container, place, amount)
-    _show(set_aside(book, choice, reason, on=day_of(on), who=who()), as_json)
+    show_done(set_aside(book, choice, reason, on=day_of(on), who=who()), as_json)
 
 
 def release(
@@ -329,7 +322,7 @@ def release(
 
     book = reading_book()
     choice = _choice(book, item, lot, container, "", amount)
-    _show(bring_back(book, choice, on=day_of(on), to=to, who=who()), as_json)
+    show_done(bring_back(book, choice, on=day_of(on), to=to, who=who()), as_json)
 
 
 def move(
@@ -358,7 +351,7 @@ def move(
     book = reading_book()
     choice = _choice(book, item, lot, container, place, amount)
     done = carry(book, choice, to, on=day_of(on), who=who(), new_shelf=new_shelf)
-    _show(done, as_json)
+    show_done(done, as_json)
 
 
 def give_back(
@@ -383,7 +376,7 @@ def give_back(
 
     book = reading_book()
     choice = _choice(book, item, lot, container, place, amount)
-    _show(return_to_supplier(book, choice, reason, on=day_of(on), who=who()), as_json)
+    show_done(return_to_supplier(book, choice, reason, on=day_of(on), who=who()), as_json)
 
 
 def open_container(
@@ -402,7 +395,7 @@ def open_container(
     from stock.shop.preparing import open_pack
     from stock.shop.station import who
 
-    _show(open_pack(reading_book(), item, on=day_of(on), lot=lot, who=who()), as_json)
+    show_done(open_pack(reading_book(), item, on=day_of(on), lot=lot, who=who()), as_json)
 
 
 def service(
@@ -425,7 +418,7 @@ def service(
     done = service_done(
         reading_book(), item, on=day_of(on), printer_code=printer, lot=lot, who=who()
     )
-    _show(done, as_json)
+    show_done(done, as_json)
 
 
 def upkeep(on: OnOption = None, as_json: JsonOption = False) -> None:
@@ -439,7 +432,7 @@ def upkeep(on: OnOption = None, as_json: JsonOption = False) -> None:
     from stock.shop.station import who
     from stock.shop.upkeep import catch_up
 
-    _show(catch_up(reading_book(), day_of(on), who=who()), as_json)
+    show_done(catch_up(reading_book(), day_of(on), who=who()), as_json)
 
 
 def mix(
@@ -466,4 +459,4 @@ def mix(
     book = reading_book()
     ready = amount_of_item(book, item, amount)
     wanted = Mix(item, day_of(on), ready=ready, concentrate_lot=concentrate_lot)
-    _show(make_mix(book, wanted, who=who()), as_json)
+    show_done(make_mix(book, wanted, who=who()), as_json)

@@ -16,6 +16,7 @@ from sqlalchemy import Row, insert, select
 from stock.book.containers import Container, container_now
 from stock.book.drawing import Draw, fefo
 from stock.book.holding import Holding, Place
+from stock.book.lots import blend_expiry
 from stock.book.posting import Posting
 from stock.book.tables import container, item, lot, pack, place, receipt
 from stock.errors import NotEnough, Refused, Unknown
@@ -132,7 +133,7 @@ def first_to_go(
         one = find_container(posting, container_code)
         for held in posting.holdings(one.item_id, shelves(posting)):
             if held.container_id == one.id:
-                return held, _late(held, day)
+                return held, past_date(posting, held, day)
         raise Refused(f"Container {container_code} is not on a shelf (it is {one.state}).")
     known = find_item(posting, sku)
     there = on_shelf(posting, known.id, day)
@@ -140,25 +141,39 @@ def first_to_go(
         raise Refused(f"No {sku} is on a shelf on {day}; receive it first.")
     best = fefo(there, 1, day=day)[0].holding
     if not lot_code:
-        return best, _late(best, day)
+        return best, past_date(posting, best, day)
     chosen = [held for held in there if held.lot_code == lot_code]
     if not chosen:
         lots = sorted({held.lot_code for held in there})
         raise Unknown(f"lot of {sku} on a shelf", lot_code, lots[:3])
     held = fefo(chosen, 1, day=day)[0].holding
-    notes = _late(held, day)
+    notes = past_date(posting, held, day)
     if held.lot_code != best.lot_code:
         notes.append(f"lot {held.lot_code} was chosen by hand; {best.lot_code} expires first")
     return held, notes
 
 
-def _late(held: Holding, day: date) -> list[str]:
+def past_date(posting: Posting, held: Holding, day: date) -> list[str]:
+    """What to say when goods past their date are used all the same: the person decides."""
     if held.last_day >= day:
         return []
-    return [
-        f"lot {held.lot_code} is past its date ({held.last_day}): settled pigment is the risk; "
-        f"test before a paid job"
-    ]
+    return [f"lot {held.lot_code} is past its date ({held.last_day}): {_risk(posting, held)}"]
+
+
+def past_date_in_slot(posting: Posting, slot: Place, day: date) -> list[str]:
+    """The same of what a slot holds; a tank's lots share the date of those that matter."""
+    inside = posting.slot_holdings(slot.id)
+    last = blend_expiry(inside)
+    if last is None or last >= day:
+        return []
+    sku, _ = posting.names(inside[0].item_id)
+    return [f"{slot.code} holds {sku} past its date ({last}): {_risk(posting, inside[0])}"]
+
+
+def _risk(posting: Posting, held: Holding) -> str:
+    kind = posting.connection.scalar(select(item.c.kind).where(item.c.id == held.item_id))
+    settles = "settled pigment is the risk; " if kind == "ink" else ""
+    return f"{settles}test before a paid job"
 
 
 def chosen_draws(

@@ -23,7 +23,7 @@ from stock.book.opening import Book
 from stock.book.posting import Posting, post
 from stock.book.tables import lot, lot_parent
 from stock.errors import NotEnough, Refused
-from stock.shop.choosing import find_item, find_place, first_to_go, on_shelf, pack_size
+from stock.shop.choosing import find_item, find_place, first_to_go, on_shelf, pack_size, past_date
 from stock.shop.done import Done, done
 from stock.shop.slots import put_in
 from stock.units import format_amount
@@ -109,8 +109,7 @@ def _sealed(posting: Posting, sku: str, day: date, lot_code: str) -> tuple[Holdi
         named = f"{sku} lot {lot_code}" if lot_code else sku
         raise Refused(f"No sealed pack of {named} is on a shelf.")
     held = fefo(sealed, 1, day=day)[0].holding
-    late = held.last_day < day
-    return held, [f"lot {held.lot_code} is past its date ({held.last_day})"] if late else []
+    return held, past_date(posting, held, day)
 
 
 def _open(posting: Posting, entry_id: int, day: date, held: Holding, *, code: str = "") -> Holding:

@@ -20,6 +20,7 @@ from stock.book.tables import customer_order, entry, item, order_line, print_run
 from stock.clock import now_utc
 from stock.errors import Refused
 from stock.ink.mode import CHANNELS
+from stock.shop.choosing import past_date, past_date_in_slot
 from stock.shop.estimating import Estimator, LineUse, all_lines, find_line
 from stock.shop.feeding import Feeder
 from stock.shop.finding import find
@@ -209,7 +210,8 @@ class PrintPoster:
             run.take_pretreat(use)
         run.take_blanks(line)
         run.notes.extend(use.notes)
-        return Printed(entry_id, tuple(run.used), tuple(run.overruns), tuple(run.notes))
+        notes = tuple(dict.fromkeys(run.notes))
+        return Printed(entry_id, tuple(run.used), tuple(run.overruns), notes)
 
     def _hold(self, printer_id: int | None, blank_id: int) -> None:
         """Lock all this run may draw, in one fixed order."""
@@ -287,6 +289,9 @@ class _Run:
         if not slots:
             self.notes.append(f"The printer has no slot for channel {channel}: nothing was drawn.")
             return
+        if not self.poster.feeder.assume_swaps:  # a file from months ago names no swaps
+            for slot in slots:
+                self.notes += past_date_in_slot(self.posting, slot, self.log.on)
         per_piece = to_thousandths(ml)
         asked = per_piece * (self.log.good + self.log.misprints)
         draws = self.poster.feeder.take(
@@ -318,6 +323,8 @@ class _Run:
             if wanted <= 0:
                 break
             draws = draw_from_shelf(self.posting, item_id, wanted, day=self.log.on)
+            for draw in draws:
+                self.notes += past_date(self.posting, draw.holding, self.log.on)
             taken = sum(draw.amount for draw in draws)
             taken_first = taken if place == 0 else taken_first
             self._sharing(round(good_mg * per_gram))(draws)

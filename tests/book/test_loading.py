@@ -12,6 +12,7 @@ from stock.book.tables import container, entry, reading
 from stock.errors import Refused
 from stock.shop.choosing import Choice
 from stock.shop.loading import Load, load, unload
+from stock.shop.preparing import open_pack
 from stock.shop.setting_aside import scrap
 from tests.book.builders import a_lot, a_pack, a_slot, an_item, held
 
@@ -55,6 +56,31 @@ def test_a_lot_chosen_by_hand_is_recorded_in_the_entry(shop: Book) -> None:
     with shop.reading() as connection:
         note = connection.scalar(select(entry.c.note).where(entry.c.id == done.entry))
     assert note == "lot L1 was chosen by hand; L2 expires first"
+
+
+def test_a_lone_lot_past_its_date_is_loaded_and_that_is_said(shop: Book) -> None:
+    """The person decides; the sentence is what the project says of such ink elsewhere."""
+    an_item(shop, "C-1", channel="C")
+    a_slot(shop, "C1", channel="C")
+    a_lot(shop, "C-1", "OLD", 500, expires=date(2026, 3, 2))
+    done = load(shop, Load("C1", TUESDAY, sku="C-1"))
+    assert done.notes == (
+        "lot OLD is past its date (2026-03-02): settled pigment is the risk; "
+        "test before a paid job",
+    )
+    assert held(shop, "C1") == {("OLD", "K000001"): 500.0}
+
+
+def test_the_last_day_itself_is_not_past(shop: Book) -> None:
+    assert load(shop, Load("W1", date(2026, 9, 1), sku="W-1", lot="L2")).notes == ()
+
+
+def test_a_pack_of_pretreat_past_its_date_is_opened_and_that_is_said(shop: Book) -> None:
+    """No pigment in it: only the test is asked for."""
+    an_item(shop, "PRE", kind="pretreat", unit="g")
+    a_lot(shop, "PRE", "P1", 5000, expires=date(2026, 3, 2))
+    said = open_pack(shop, "PRE", on=TUESDAY).notes[0]
+    assert said == "lot P1 is past its date (2026-03-02): test before a paid job"
 
 
 def test_the_earlier_of_the_two_dates_counts(shop: Book) -> None:

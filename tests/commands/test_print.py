@@ -163,3 +163,45 @@ def test_impossible_sizes_are_refused(run, tmp_path):
         assert "Traceback" not in ran.err
     assert run("measure", str(tmp_path / "missing.png"), "--width-cm", "3").code == 1
     assert run("measure", str(tmp_path), "--width-cm", "3").code == 1
+
+
+def test_ink_past_its_date_is_loaded_and_printed_and_the_person_is_told(press):
+    """The day itself is still good; the day after, every door says so, and refuses nothing."""
+    words = ("receive", "--item", "INK-C", "--packs", "1", "--lot", "OLD")
+    assert press(*words, "--expires", "2026-03-04", "--on", "2026-03-04").code == 0
+    swap = ("load", "P1-C", "--item", "INK-C", "--lot", "OLD", "--old", "keep", "--on")
+    past = "past its date (2026-03-04): settled pigment is the risk; test before a paid job"
+    loaded = press(*swap, "2026-03-05")
+    assert loaded.code == 0
+    assert f"lot OLD is {past}" in loaded.err
+    run = ("print", "--order", "A1", "--line", "1", "--good", "1", "--on")
+    held = press(*run, "2026-03-04")
+    assert "past its date" not in held.err
+    printed = press(*run, "2026-03-05")
+    assert printed.code == 0
+    assert f"P1-C holds INK-C {past}" in printed.err
+    assert f"P1-C holds INK-C {past}" in press(*run, "2026-03-06", "--json").json()["notes"]
+
+
+def test_pretreat_past_its_date_is_told_when_it_is_sprayed(press):
+    printed = press(
+        *("print", "--order", "A1", "--line", "1", "--good", "1", "--on", "2027-03-03", "--json")
+    ).json()
+    assert "lot L1 is past its date (2027-03-02): test before a paid job" in printed["notes"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("unload", "P1-C", "--old", "waste"), "never down a drain"),
+        (("open", "PT"), "see the safety data sheet"),
+        (("scrap", "--item", "PT", "--lot", "L1", "--reason", "frozen"), "data sheet (section 13)"),
+        (("load", "P1-C", "--old", "empty"), "never down a drain"),
+    ],
+)
+def test_what_to_mind_reaches_whoever_handles_chemicals(press, words, said):
+    if words[0] == "load":
+        press("receive", "--item", "INK-C", "--packs", "1", "--on", "2026-03-03")
+    done = press(*words, "--on", "2026-03-04")
+    assert done.code == 0
+    assert said in done.err
