@@ -15,7 +15,7 @@ from textual.widgets import Static
 
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
-from stock.screens.dialogs import Question
+from stock.screens.dialogs import Question, Words
 from stock.screens.widgets.rows import PAGE, Column, Rows
 from stock.screens.wording import held
 
@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from stock.shop import Book
     from stock.shop.views.entries import EntryRow
     from stock.shop.views.pages import MovementRow, Page
+
+
+MOVED_SHOWN = 200
+"""Movements of an entry shown; only a large import has more."""
 
 
 class HistoryScreen(ShopScreen):
@@ -107,7 +111,7 @@ class HistoryScreen(ShopScreen):
             of = f" of {self.sku}" if self.sku else ""
             of += f" lot {self.lot}" if self.lot else ""
             word = "movements" if self.sku else self.title_word
-            self.head(f"{page.count:,} {word}{of}, newest first. z takes the one here back.")
+            self.head(f"{page.count:,} {word}{of}, newest first. Enter: all of one; z takes it back.")
 
         self.look(read, show, group=f"page {first}")
 
@@ -122,6 +126,23 @@ class HistoryScreen(ShopScreen):
             what = getattr(row, "what", "")
             text += f". {what}" if what else ""
         self.query_one("#history-detail", Static).update(safe_text(text))
+
+    @on(Rows.Chosen)
+    def _whole(self, event: Rows.Chosen) -> None:
+        """All that the entry under the cursor moved."""
+        row = event.row
+
+        def read(book: Book) -> Page[MovementRow]:
+            from stock.shop.views.pages import movements_page
+
+            return movements_page(book, most=MOVED_SHOWN, entry_id=row.entry)
+
+        def show(page: Page[MovementRow]) -> None:
+            title = f"Entry {row.entry}: {row.kind} on {row.day}"
+            title += f" by {row.who}" if row.who else ""
+            self.app.push_screen(Words(title, _moved(page, row.note)))
+
+        self.look(read, show, group="entry")
 
     def action_reverse(self) -> None:
         """Take the entry under the cursor back, after asking."""
@@ -159,3 +180,17 @@ def _movement_cells(row: MovementRow) -> tuple[str, ...]:
         *(str(row.entry), row.day.isoformat(), row.kind, held(row.amount, row.unit)),
         *(row.source, row.target, row.lot, row.who, row.note),
     )
+
+
+def _moved(page: Page[MovementRow], note: str) -> str:
+    """What an entry moved, a line each, in the order it was booked."""
+    lines = [note] * bool(note)
+    lines += [
+        f"{row.item}  {held(row.amount, row.unit)}  lot {row.lot}: {row.source} → {row.target}"
+        for row in reversed(page.rows)
+    ]
+    if not page.rows:
+        lines.append("Nothing moved in it.")
+    if page.count > len(page.rows):
+        lines.append(f"Its last {len(page.rows):,} of {page.count:,} movements.")
+    return "\n".join(lines)

@@ -245,6 +245,19 @@ async def test_history_takes_any_entry_back_after_asking(opened, book_file):
     assert held(book_file, "TEE-WHT-L") == 0
 
 
+async def test_enter_on_an_entry_shows_all_it_moved(opened):
+    async with opened() as pilot:
+        await press(pilot, "1", "h")
+        rows = pilot.app.screen.query_one(Rows)
+        while rows.current.what != "TEE-WHT-L 10 lot 20260303":
+            await press(pilot, "down")
+        await press(pilot, "enter")
+        assert f"Entry {rows.current.entry}: receive on" in shown(pilot)
+        assert "TEE-WHT-L  10  lot 20260303: SUPPLIER → SHELF" in shown(pilot)
+        await press(pilot, "escape")
+        assert "newest first" in shown(pilot)
+
+
 async def test_a_lot_is_traced_to_the_orders_it_touched(opened):
     async with opened() as pilot:
         await press(pilot, "3", "g")

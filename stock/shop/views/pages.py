@@ -114,12 +114,20 @@ class MovementRow:
 
 
 def movements_page(
-    book: Book, *, first: int = 0, most: int = 200, sku: str = "", lot_code: str = ""
+    book: Book,
+    *,
+    first: int = 0,
+    most: int = 200,
+    sku: str = "",
+    lot_code: str = "",
+    entry_id: int | None = None,
 ) -> Page[MovementRow]:
-    """Movements, newest first; of one item or lot when it is named."""
+    """Movements, newest first; of one item or lot, or of one entry, when it is named."""
     from_place, to_place = place.alias(), place.alias()
     with book.reading() as connection:
         wanted: list[ColumnElement[bool]] = []
+        if entry_id is not None:
+            wanted.append(movement.c.entry_id == entry_id)
         if sku:
             item_id = connection.scalar(select(item.c.id).where(item.c.sku == sku))
             wanted.append(movement.c.item_id == item_id)
