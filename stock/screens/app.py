@@ -25,6 +25,7 @@ from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
 from stock.screens.look import DARK, LIGHT
 from stock.screens.widgets.strip import PLACES
+from stock.screens.work import sentence
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from stock.shop.views.week_at_hand import WeekAtHand
 
 FRESH_SECONDS = 3.0
+AROUND = "This is an invented shop, in a book of its own. Started again, stock opens yours."
 
 
 def _screen(mode: str) -> Callable[[], Screen[None]]:
@@ -141,13 +143,19 @@ class StockApp(App[None]):
 
         self.run_worker(opening, thread=True, group="open", exclusive=True)
 
-    def _opened(self, book: Book) -> None:
+    def _opened(self, book: Book, said: str = "") -> None:
+        another = self.book is not None
         self.book = book
         self._week = None
         waiting, self._waiting = self._waiting, []
         for act in waiting:
             act()
-        self.set_interval(FRESH_SECONDS, self._ask_if_fresh)
+        if said and isinstance(self.screen, ShopScreen):
+            self.screen.say(said)
+        if another:
+            self._look_again()
+        else:
+            self.set_interval(FRESH_SECONDS, self._ask_if_fresh)
 
     def _ask_if_fresh(self) -> None:
         self.run_worker(self._fresh, thread=True, group="fresh", exclusive=True)
@@ -190,27 +198,37 @@ class StockApp(App[None]):
         self.push_screen(asked, answered)
 
     def _first_run(self, answer: str | None) -> None:
-        if answer not in ("c", "d"):
-            self.exit()
-            return
-        demo = answer == "d"
-
-        def making() -> None:
-            from stock.screens.first_run import build_shop
+        if answer == "d":
+            self.look_around()
+        elif answer == "c":
             from stock.shop import create_book
 
-            def say(text: str) -> None:
-                self.call_from_thread(self.notify, safe_text(text), timeout=4, markup=False)
+            self._make(lambda: create_book(self.address))
+        else:
+            self.exit()
+
+    def look_around(self) -> None:
+        """Build the invented shop and go on in its book; the person's own stays as it is."""
+        from stock.screens.first_run import build_shop
+
+        def say(text: str) -> None:
+            self.call_from_thread(self.notify, safe_text(text), timeout=4, markup=False)
+
+        self._make(lambda: build_shop(self.business_day(), say), AROUND)
+
+    def _make(self, making: Callable[[], Book], said: str = "") -> None:
+        def work() -> None:
+            from stock.shop.views.mark import book_mark
 
             try:
-                day = self.business_day()
-                book = build_shop(day, say) if demo else create_book(self.address)
+                book = making()
+                self._mark = book_mark(book)
             except (StockError, OSError) as error:
-                self.call_from_thread(self._no_book, str(error))
+                self.call_from_thread(self._no_book, sentence(error))
                 return
-            self.call_from_thread(self._opened, book)
+            self.call_from_thread(self._opened, book, said)
 
-        self.run_worker(making, thread=True, group="open", exclusive=True)
+        self.run_worker(work, thread=True, group="open", exclusive=True)
 
     def action_go(self, mode: str) -> None:
         """Change to another screen; questions are answered first."""

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stock.screens.dialogs import Answers, Field, Form, Question, needed, one_of
+from stock.screens.files import file_to_read, typed_path
 
 if TYPE_CHECKING:
     from datetime import date
@@ -19,6 +19,9 @@ KINDS = (
     *("deliveries", "prints", "counts", "weighings", "jobink"),
 )
 """Kinds of file in the order in which they build on each other."""
+
+NOTES = 3
+"""Of an import, told on the line below: more than these are not read there."""
 
 
 def welcome(said: str) -> Question:
@@ -43,20 +46,11 @@ def build_shop(day: date, say: Callable[[str], None]) -> Book:
 
 def import_form(day: date, kind: str = "") -> Form:
     """Ask which file of which kind is to be taken in, and take it."""
-
-    def there(text: str) -> str | None:
-        if not text:
-            return "nothing stands here yet."
-        path = Path(text).expanduser()
-        if path.is_dir():
-            return f"{path} is a folder; expected a file."
-        return None if path.is_file() else f"there is no file {path}."
-
     return Form(
         "Take in a file",
         (
             Field("kind", "Kind", kind, ", ".join(KINDS[:4]) + " …", KINDS, _kind),
-            Field("file", "File", hint="path of a CSV or XLSX", check=there),
+            Field("file", "File", hint="path of a CSV or XLSX", check=file_to_read),
             Field(
                 *("only_try", "Only try it", "no", "yes: check it, take nothing"),
                 choices=("yes", "no"),
@@ -81,7 +75,7 @@ def _take(book: Book, answers: Answers, day: date) -> Imported:
     return import_rows(
         book,
         answers["kind"],
-        Path(answers["file"]).expanduser(),
+        typed_path(answers["file"]),
         on=day,
         dry_run=answers["only_try"] == "yes",
         who=who(),
@@ -90,5 +84,9 @@ def _take(book: Book, answers: Answers, day: date) -> Imported:
 
 def import_sentence(done: Imported) -> str:
     """What an import did."""
+    rows = f"{done.rows} row" + ("" if done.rows == 1 else "s")
     counts = f"{done.new} new, {done.changed} changed, {done.known} known"
-    return " ".join([f"{done.kind}: {done.rows} rows, {counts}.", *done.notes[:3]])
+    notes = [note if note.endswith(".") else f"{note}." for note in done.notes[:NOTES]]
+    if len(done.notes) > NOTES:
+        notes.append(f"{len(done.notes) - NOTES} more notes.")
+    return " ".join([f"{done.kind}: {rows}, {counts}.", *notes])

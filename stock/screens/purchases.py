@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import on
@@ -18,12 +17,16 @@ from textual.widgets import Static
 
 from stock.screens.base import ShopScreen
 from stock.screens.dialogs import Answers, Field, Form, Question, day_by, needed, whole_number
+from stock.screens.files import file_to_write, typed_path
 from stock.screens.widgets.rows import Column, Rows
 from stock.screens.wording import amount, money, plain_money
 
 if TYPE_CHECKING:
     from stock.shop import Book
     from stock.shop.purchases import Purchase, PurchaseLine
+
+SHEET = file_to_write((".pdf", ".csv", ".xlsx"))
+"""An order sheet is one of these, in a folder that is there."""
 
 
 class PurchasesScreen(ShopScreen):
@@ -332,16 +335,20 @@ class PurchaseScreen(ShopScreen):
             from stock.shop.order_sheets import order_file
             from stock.shop.purchases import show_purchase
 
-            path = Path(answers["file"]).expanduser()
+            path = typed_path(answers["file"])
             content = order_file(show_purchase(book, ref), path.suffix)
             part = path.with_name(f".{path.name}.part")
-            part.write_bytes(content)
-            part.replace(path)
+            try:
+                part.write_bytes(content)
+                part.replace(path)
+            except OSError:
+                part.unlink(missing_ok=True)
+                raise
             return f"{path} is written."
 
         form = Form(
             f"Write the order sheet of {ref}",
-            (Field("file", "File", f"{ref}.pdf", ".pdf, .csv or .xlsx", check=_sheet),),
+            (Field("file", "File", f"{ref}.pdf", ".pdf, .csv or .xlsx", check=SHEET),),
             act,
         )
         self.ask(form, lambda said: self.say(f"✓ {said}"))
@@ -380,12 +387,3 @@ def _read(text: str, day: date) -> date | None:
     from stock.exchange.written_dates import read_date
 
     return read_date(text, on=day) if text else None
-
-
-def _sheet(text: str) -> str | None:
-    path = Path(text).expanduser()
-    if path.suffix.lower() not in (".pdf", ".csv", ".xlsx"):
-        return "it ends with .pdf, .csv or .xlsx."
-    if path.is_dir() or not path.absolute().parent.is_dir():
-        return f"there is no folder {path.absolute().parent}."
-    return None

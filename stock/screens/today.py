@@ -108,6 +108,8 @@ class TodayScreen(ShopScreen):
         where, _, what = event.row.where.partition(":")
         if where == "import":
             self.action_take_file(what)
+        elif where == "demo":
+            self.shop_app.look_around()
         else:
             self.shop_app.go_to(where, what)
 

@@ -68,6 +68,7 @@ class WhatIfScreen(ShopScreen):
 
         self.query_one("#what-if-help", Static).update("Changes: " + "; ".join(QUESTIONS))
         self.query_one("#change", Input).focus()
+        self.query_one(Rows).show(())
         super().on_mount()
 
     @on(Input.Submitted, "#change")

@@ -31,6 +31,18 @@ def shop_app(node: DOMNode) -> StockApp:
     return app
 
 
+def sentence(error: StockError | OSError) -> str:
+    """What was refused, for people: a file's trouble without its number.
+
+    >>> sentence(FileNotFoundError(2, "No such file or directory", "sheet.pdf"))
+    'sheet.pdf: No such file or directory.'
+    """
+    if isinstance(error, OSError) and error.strerror:
+        where = f"{error.filename}: " if error.filename else ""
+        return f"{where}{error.strerror}."
+    return str(error)
+
+
 def in_thread(
     owner: Widget,
     work: Callable[[Book], Result],
@@ -63,7 +75,7 @@ def in_thread(
         try:
             found = work(book)
         except (StockError, OSError) as error:
-            said = str(error)
+            said = sentence(error)
             if not worker.is_cancelled:
                 app.call_from_thread(hand_over, lambda: refused(said))
             return

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 from typing import Any, ClassVar
 
 from rich.cells import cell_len, set_cell_size
@@ -55,7 +56,7 @@ class Rows(ScrollView, can_focus=True):
     Args:
         columns: Of every row.
         cells: A row's cells, as many as columns, formatted only when shown.
-        empty: What to do when there are none.
+        empty: What to do when there are none; said once it is known that there are none.
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--head", "rows--cursor", "rows--odd"}
@@ -123,6 +124,7 @@ class Rows(ScrollView, can_focus=True):
         self.columns = tuple(columns)
         self.cells = cells
         self.empty = empty
+        self.known = False
         self.count = 0
         self.cursor = 0
         self._pages: dict[int, Sequence[Any]] = {}
@@ -165,7 +167,7 @@ class Rows(ScrollView, can_focus=True):
         self._settle()
 
     def _begin(self, count: int) -> None:
-        self.count = count
+        self.count, self.known = count, True
         self._asked = set()
         self.cursor = max(0, min(self.cursor, count - 1))
 
@@ -228,7 +230,7 @@ class Rows(ScrollView, can_focus=True):
         number = y - 1 + round(self.scroll_offset.y)
         plain = self.rich_style
         if number >= self.count:
-            said = f" {self.empty}" if self.count == 0 and y == 2 else ""
+            said = self._said(y - 2) if self.known and self.count == 0 else ""
             return Strip([Segment(set_cell_size(said, width), plain)], width)
         here = number == self.cursor
         if here and self.has_focus:
@@ -242,6 +244,11 @@ class Rows(ScrollView, can_focus=True):
             self._ask(number)
             return Strip([Segment(set_cell_size(" …", width), style)], width)
         return Strip([Segment(self._line(MARK if here else " ", self.cells(row), width), style)])
+
+    def _said(self, line: int) -> str:
+        """A line of what to do when there are no rows."""
+        lines = wrap(self.empty, max(self.size.width - 2, 1))
+        return f" {lines[line]}" if 0 <= line < len(lines) else ""
 
     def _ask(self, number: int) -> None:
         page = number // PAGE

@@ -45,7 +45,8 @@ MOST_JOBS = 5
 class Attention:
     """One thing: its kind, a sentence, and the screen where it is done.
 
-    ``where`` is a screen, or ``screen:what`` with what is looked at there, or ``import:kind``.
+    ``where`` is a screen, or ``screen:what`` with what is looked at there, ``import:kind`` or
+    ``demo``.
     """
 
     kind: str
@@ -64,6 +65,11 @@ FIRST_STEPS = (
     ("deliveries", receipt, "what is on the shelf"),
 )
 
+LOOK_AROUND = (
+    "Or look around first in an invented shop: it is built in a folder of its own (some 20 "
+    "seconds), this book stays as it is."
+)
+
 
 def first_steps(book: Book) -> list[Attention]:
     """What a young book still lacks, in the order in which it is taken in."""
@@ -73,7 +79,7 @@ def first_steps(book: Book) -> list[Attention]:
             for kind, table, meaning in FIRST_STEPS
             if connection.execute(select(table.c.id).limit(1)).first() is None
         ]
-    return [
+    found = [
         Attention(
             "start",
             f"No {kind} in the book yet ({meaning}): take in a file of them. "
@@ -83,6 +89,9 @@ def first_steps(book: Book) -> list[Attention]:
         )
         for kind, meaning in lacking
     ]
+    if len(lacking) == len(FIRST_STEPS):
+        found.append(Attention("start", LOOK_AROUND, "demo", "Enter"))
+    return found
 
 
 def from_book(book: Book, day: date, slots: Sequence[SlotRow] | None = None) -> list[Attention]:
