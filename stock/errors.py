@@ -7,6 +7,7 @@
     │   ├── BarcodeUnreadable   a scanned code that cannot be understood
     │   ├── Unknown             a name (item, slot, lot, order …) the book does not have
     │   ├── NotEnough           a movement asks for more than there is
+    │   ├── Outdated            the book has moved on since that was decided
     │   └── CannotUndo          the entry was undone already, or later entries rest on it
     ├── WrongUsage              the command was called in a way it does not have  exit 2
     └── BookUnusable            missing, newer, locked or damaged book            exit 3
@@ -115,6 +116,16 @@ class CannotUndo(Refused):
     def __init__(self, entry: int, why: str) -> None:
         self.entry, self.why = entry, why
         super().__init__(f"Entry {entry} cannot be undone: {why}")
+
+
+class Outdated(Refused):
+    """The book has moved on since that was decided."""
+
+    def __init__(self, what: str, then: str, now: str) -> None:
+        self.what, self.then, self.now = what, then, now
+        super().__init__(
+            f"{what}: {now}, no longer {then}: that changed meanwhile. Nothing was booked."
+        )
 
 
 class WrongUsage(StockError):

@@ -53,6 +53,7 @@ class ShopScreen(Screen[Any]):
         super().__init__()
         self.last_entry: int | None = None
         self.covered = False
+        self.booking = False
         self.pointed = ""
 
     @property
@@ -129,9 +130,26 @@ class ShopScreen(Screen[Any]):
         self.look(lambda book: work(keeper().of(book, day)), then, group=group)
 
     def post(self, work: Callable[[Book], Result], then: Callable[[Result], Any]) -> None:
-        """Write in a thread; never interrupted halfway."""
+        """Write in a thread; never interrupted halfway.
+
+        A key pressed twice books once: until an answer stands, no second one is begun. A refusal
+        may mean that somebody else was first, so that the book is read again.
+        """
+        if self.booking:
+            return
+        self.booking = True
         self.say("Booking …")
-        in_thread(self, work, then, self.complain, group="post")
+
+        def done(found: Result) -> None:
+            self.booking = False
+            then(found)
+
+        def refused(said: str) -> None:
+            self.booking = False
+            self.complain(said)
+            self.look_again()
+
+        in_thread(self, work, done, refused, group="post")
 
     def ask(self, form: Form, then: Callable[[Any], Any] | None = None) -> None:
         """Put a form up; what it did is told and looked at, or handed to ``then``."""

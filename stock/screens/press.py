@@ -15,6 +15,7 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from stock.errors import Outdated, Refused
 from stock.screens.base import ShopScreen
 from stock.screens.dialogs import Answers, Field, Form, whole_number
 from stock.screens.today import safe_lines
@@ -146,7 +147,16 @@ class PressScreen(ShopScreen):
         job = self.query_one(Rows).current
         if job is None:
             return
-        day = self.day
+        day, seen = self.day, [job.left]
+
+        def act(book: Book, answers: Answers) -> tuple[Printed, str]:
+            """What was printed is never refused; a run logged meanwhile is told once."""
+            try:
+                return _log(book, job, answers, day, seen[0] if seen else None)
+            except Outdated as error:
+                seen.clear()
+                raise Refused(f"{error} Ctrl+S again if yours come on top.") from None
+
         form = Form(
             f"{job.order} line {job.line}: {job.blank}, {job.artwork or 'no artwork'}",
             (
@@ -155,7 +165,7 @@ class PressScreen(ShopScreen):
                 Field("location", "Location", job.location, "front, back, sleeve …"),
                 Field("printer", "Printer", job.printer, "the job's own, or the only one"),
             ),
-            lambda book, answers: _log(book, job, answers, day),
+            act,
             note="A misprint spends garment, pretreat and ink like a good piece. " + HOT,
         )
         self.ask(form, self._took)
@@ -172,7 +182,7 @@ class PressScreen(ShopScreen):
             "location": job.location,
         }
         day = self.day
-        self.post(lambda book: _log(book, job, answers, day), self._took)
+        self.post(lambda book: _log(book, job, answers, day, job.left), self._took)
 
     def _took(self, done: tuple[Printed, str]) -> None:
         printed, said = done
@@ -189,7 +199,10 @@ class PressScreen(ShopScreen):
         self.app.push_screen(HistoryScreen(kinds=("print",), title="runs"))
 
 
-def _log(book: Book, job: Job, answers: Answers, day: date) -> tuple[Printed, str]:
+def _log(
+    book: Book, job: Job, answers: Answers, day: date, left: int | None
+) -> tuple[Printed, str]:
+    """Log a run; ``left``: what was left of the job when the person looked."""
     from stock.shop.printing import PrintLog, log_print
     from stock.shop.station import who
 
@@ -199,7 +212,8 @@ def _log(book: Book, job: Job, answers: Answers, day: date) -> tuple[Printed, st
         printer=answers["printer"],
         location=answers["location"],
     )
-    return log_print(book, log, who=who()), f"{job.order}/{job.line}: {good} good, {bad} misprints"
+    printed = log_print(book, log, who=who(), left=left)
+    return printed, f"{job.order}/{job.line}: {good} good, {bad} misprints"
 
 
 def overruns(printed: Printed) -> list[str]:

@@ -18,7 +18,7 @@ from stock.book.opening import Book
 from stock.book.posting import Posting
 from stock.book.tables import customer_order, entry, item, order_line, print_run, printer
 from stock.clock import now_utc
-from stock.errors import Refused
+from stock.errors import Outdated, Refused
 from stock.ink.mode import CHANNELS
 from stock.shop.choosing import past_date, past_date_in_slot
 from stock.shop.estimating import Estimator, LineUse, all_lines, find_line
@@ -108,15 +108,28 @@ class PrintLog:
     note: str = ""
 
 
-def log_print(book: Book, log: PrintLog, *, who: str = "", assume_swaps: bool = False) -> Printed:
+def log_print(
+    book: Book,
+    log: PrintLog,
+    *,
+    who: str = "",
+    assume_swaps: bool = False,
+    left: int | None = None,
+) -> Printed:
     """Log one print run and return what it took.
 
+    Args:
+        left: Pieces that were left to print when somebody looked; None: nobody did.
+
     Raises:
+        Outdated: Another number is left by now: the run was logged by somebody else, it seems.
         Refused: No such order line, or no pieces.
         Unknown: No such printer.
     """
 
     def work(connection: Connection) -> Printed:
+        if left is not None:
+            _still_left(connection, log, left)
         posting = Posting(connection, who=who, at=now_utc())
         poster = PrintPoster(posting, assume_swaps=assume_swaps)
         printed = poster.post(log)
@@ -125,6 +138,15 @@ def log_print(book: Book, log: PrintLog, *, who: str = "", assume_swaps: bool = 
         return printed
 
     return book.write(work)
+
+
+def _still_left(connection: Connection, log: PrintLog, left: int) -> None:
+    line = find_line(connection, log.order, log.line)
+    locked = select(order_line.c.quantity).where(order_line.c.id == line.id).with_for_update()
+    quantity = int(connection.execute(locked).scalar_one())
+    now = quantity - pieces_printed(connection, [line.id]).get(line.id, 0)
+    if now != left:
+        raise Outdated(f"{log.order}/{log.line}", f"{left}", f"{now} of {quantity} left to print")
 
 
 class PrintPoster:
