@@ -279,6 +279,7 @@ def _line(snapshot: Snapshot, stand: Standing, best: Best, choice: Choice) -> Re
         lead_days=best.timing.mean_lead_days,
         order_on=snapshot.day + timedelta(days=best.timing.order_offset),
         name=stand.item.name,
+        runs_dry_before_delivery=stand.runs_dry_before_delivery,
     )
 
 

@@ -68,6 +68,7 @@ class ReorderLine:
         stockout_chance: Chance of running out before the next chance delivers, ordering nothing.
         expiry_chance: Chance that some of this order expires unused.
         why: The arithmetic, in sentences.
+        runs_dry_before_delivery: Chance of running out before this order is here.
     """
 
     item: str
@@ -90,6 +91,7 @@ class ReorderLine:
     lead_days: float = 0.0
     order_on: date | None = None
     name: str = ""
+    runs_dry_before_delivery: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
         """The line as the JSON contract has it: base units, money in the main unit."""

@@ -11,10 +11,12 @@ import asyncio
 import os
 import signal
 import sys
+import time
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.filter import LineFilter, NoColor
@@ -24,6 +26,7 @@ from stock.errors import BookMissing, StockError
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
 from stock.screens.look import DARK, LIGHT
+from stock.screens.tidying import tidy_when_idle
 from stock.screens.widgets.strip import PLACES
 from stock.screens.work import sentence
 
@@ -81,6 +84,7 @@ class StockApp(App[None]):
         self._waiting: list[Callable[[], None]] = []
         self._week: WeekAtHand | None = None
         self._mark: Mark | None = None
+        self.last_input = time.monotonic()
         self.plain = bool(os.environ.get("NO_COLOR"))
         self.text_charts = self.plain
 
@@ -95,7 +99,15 @@ class StockApp(App[None]):
         light = os.environ.get("STOCK_THEME", "").lower() == "light"
         self.theme = LIGHT.name if light else DARK.name
         self._heed_sigterm()
+        if not self.is_headless:
+            tidy_when_idle(self, lambda: self.last_input)
         self.open_book()
+
+    async def on_event(self, event: events.Event) -> None:
+        """Remember when somebody last typed or clicked."""
+        if isinstance(event, events.InputEvent):
+            self.last_input = time.monotonic()
+        await super().on_event(event)
 
     def _heed_sigterm(self) -> None:
         """Asked to end, the app gives the terminal back as it was."""

@@ -111,7 +111,8 @@ class HistoryScreen(ShopScreen):
             of = f" of {self.sku}" if self.sku else ""
             of += f" lot {self.lot}" if self.lot else ""
             word = "movements" if self.sku else self.title_word
-            self.head(f"{page.count:,} {word}{of}, newest first. Enter: all of one; z takes it back.")
+            keys = "Enter: all of one; z takes it back."
+            self.head(f"{page.count:,} {word}{of}, newest first. {keys}")
 
         self.look(read, show, group=f"page {first}")
 

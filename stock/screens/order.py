@@ -16,7 +16,7 @@ from stock.screens.base import ShopScreen
 from stock.screens.dialogs import Words
 from stock.screens.orders import AHEAD_DAYS, cleared_sentence
 from stock.screens.widgets.rows import Column, Rows
-from stock.screens.wording import amount, held
+from stock.screens.wording import amount, counted, held
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -81,10 +81,9 @@ class OrderScreen(ShopScreen):
     def _show(self, needs: OrderNeeds) -> None:
         self.query_one(Rows).show(needs.lines, key=lambda need: need.item)
         short = sum(need.on_hand < need.amount for need in needs.lines)
-        self.head(
-            f"{self.order} needs {len(needs.lines)} items, {short} of them more than is here, "
-            "other orders left aside"
-        )
+        items = counted(len(needs.lines), "item")
+        state = f"short of {short}" if short else "all of it here"
+        self.head(f"{self.order} needs {items}, {state}, other orders left aside")
 
     @on(Rows.Chosen)
     def _open(self, event: Rows.Chosen) -> None:

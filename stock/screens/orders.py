@@ -18,6 +18,7 @@ from stock.screens.widgets.charts import pipeline_drawn, pipeline_told
 from stock.screens.widgets.find import Find
 from stock.screens.widgets.picture import Picture
 from stock.screens.widgets.rows import Column, Rows
+from stock.screens.wording import counted
 
 if TYPE_CHECKING:
     from stock.plan.clear_to_print import Clearance
@@ -39,7 +40,13 @@ class OrdersScreen(ShopScreen):
     MODE = "orders"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("t", "stages", "Stages", tooltip="Orders and quotes, orders, or quotes"),
-        Binding("slash", "find", "Find", key_display="/", tooltip="Part of an order or garment"),
+        Binding(
+            "slash",
+            "find",
+            "Find",
+            key_display="/",
+            tooltip="Part of an order, garment, artwork or customer",
+        ),
         Binding("c", "chart", "Chart", tooltip="Pieces by week and stage"),
         Binding("i", "take_file", "Import", tooltip="Take in a file of orders"),
     ]
@@ -54,7 +61,7 @@ class OrdersScreen(ShopScreen):
     def body(self) -> Iterable[Widget]:
         """Lines and the chart."""
         yield Static("Reading …", id="head", markup=False)
-        yield Find("part of an order, garment or artwork; Enter")
+        yield Find("part of an order, garment, artwork or customer; Enter")
         with Horizontal(classes="pair"):
             yield Rows(
                 (
@@ -133,16 +140,22 @@ class OrdersScreen(ShopScreen):
         jobs = [
             job
             for job in self.jobs
-            if like in job.order.lower() or like in job.blank.lower() or like in job.artwork.lower()
+            if any(
+                like in text.lower() for text in (job.order, job.blank, job.artwork, job.customer)
+            )
         ]
         self.query_one(Rows).show(jobs, key=lambda job: (job.order, job.line))
         pieces, orders = sum(job.left for job in jobs), len({job.order for job in jobs})
-        self.head(
-            f"{orders:,} orders, {len(jobs):,} lines, {pieces:,} pieces "
-            f"({', '.join(self.stages)}). Enter: needs"
-            if jobs
-            else "No orders of these stages. t: others   i takes in a file of orders"
-        )
+        of = f' with "{self.like}"' if self.like else ""
+        if jobs:
+            self.head(
+                f"{counted(orders, 'order')}{of}, {counted(len(jobs), 'line')}, "
+                f"{counted(pieces, 'piece')} ({', '.join(self.stages)}). Enter: needs"
+            )
+        elif of:
+            self.head(f"No line{of}. / finds others, Escape there shows all")
+        else:
+            self.head("No orders of these stages. t: others   i takes in a file of orders")
 
     @on(Rows.Moved)
     def _note(self) -> None:

@@ -370,7 +370,8 @@ class PurchaseScreen(ShopScreen):
                 Field("reason", "Reason", check=needed),
             ),
             act,
-            note="Tell the supplier too: nothing is sent from here.",
+            note="Empty the item to cancel the whole order. Tell the supplier too: nothing is sent "
+            "from here.",
         )
         self.ask(form, self._changed)
 

@@ -18,7 +18,7 @@ from stock.screens.dialogs import Answers, Field, Form, Question, Words, whole_n
 from stock.screens.widgets.picture import Picture
 from stock.screens.widgets.projection import projection_text
 from stock.screens.widgets.rows import Column, Rows
-from stock.screens.wording import amount, chance, money, plain_money
+from stock.screens.wording import amount, chance, counted, money, plain_money
 
 if TYPE_CHECKING:
     from stock.plan.decisions import Decisions, ReorderLine
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from stock.shop.accepting import Accepted
     from stock.shop.consequence import Consequence
     from stock.shop.views.week_at_hand import Week
+
+LEAST_SAID = 0.005
+"""A chance below this reads as nothing."""
 
 
 class ReorderScreen(ShopScreen):
@@ -50,7 +53,6 @@ class ReorderScreen(ShopScreen):
         self.snapshot: Snapshot | None = None
         self.edited: dict[tuple[str, int], int] = {}
         self.after: dict[tuple[str, int], Consequence] = {}
-        self.chart = False
 
     def body(self) -> Iterable[Widget]:
         """The list and the line under the cursor."""
@@ -75,7 +77,6 @@ class ReorderScreen(ShopScreen):
 
     def on_mount(self) -> None:
         """To the list."""
-        self.query_one(Picture).display = False
         self.query_one(Rows).focus()
         super().on_mount()
 
@@ -126,9 +127,8 @@ class ReorderScreen(ShopScreen):
             return
         total = sum(self._cost(line) for line in weekly.lines)
         suppliers = len({line.supplier for line in weekly.lines})
-        lines = f"{len(weekly.lines)} line" + ("s" if len(weekly.lines) != 1 else "")
-        sellers = f"{suppliers} supplier" + ("s" if suppliers != 1 else "")
-        notes = f"  n: {len(weekly.findings)} remarks" if weekly.findings else ""
+        lines, sellers = counted(len(weekly.lines), "line"), counted(suppliers, "supplier")
+        notes = f"  n: {counted(len(weekly.findings), 'remark')}" if weekly.findings else ""
         self.head(
             f"{lines} from {sellers}, {money(total)} for {weekly.day}. Enter: packs{notes}"
             if weekly.lines
@@ -148,13 +148,10 @@ class ReorderScreen(ShopScreen):
             text.update("")
             picture.clear()
             return
-        if self.chart:
-            state = weekly.state(line.item)
-            picture.show(
-                partial(_drawn, state, weekly),
-                lambda width: projection_text(state, weekly.day, width),
-            )
-            return
+        state = weekly.state(line.item)
+        picture.show(
+            partial(_drawn, state, weekly), lambda width: projection_text(state, weekly.day, width)
+        )
         packs = self.packs(line)
         reasons = [f"{line.item} {line.name}".rstrip(), *(f"• {why}" for why in line.why)]
         if packs != line.packs:
@@ -225,12 +222,19 @@ class ReorderScreen(ShopScreen):
         self.ask(form, lambda answers: self._edit(line, int(answers["packs"])))
 
     def action_chart(self) -> None:
-        """The chart, or the arithmetic again."""
-        self.chart = not self.chart
-        self.query_one(Picture).display = self.chart
-        self.query_one("#reorder-detail").display = not self.chart
-        self.query_one("#reorder-side").set_class(self.chart, "tall")
-        self.call_after_refresh(self._detail)
+        """The chart, or the arithmetic again, where there is no room for both."""
+        self.toggle_class("-charted")
+        self.query_one("#reorder-side").toggle_class("tall")
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """A wide window shows chart and arithmetic at once."""
+        if action == "chart":
+            return not self.has_class("-wide")
+        return super().check_action(action, parameters)
+
+    def on_resize(self) -> None:
+        """The keys in force change with the room."""
+        self.call_after_refresh(self.refresh_bindings)
 
     def action_what_if(self) -> None:
         """Compare the list with one made for a change."""
@@ -322,7 +326,7 @@ class ReorderScreen(ShopScreen):
         def done(accepted: Accepted) -> None:
             drafts = ", ".join(purchase.ref for purchase in accepted.purchases)
             self.say(
-                f"✓ {len(accepted.added)} lines on draft purchase orders {drafts} (p). "
+                f"✓ {len(accepted.added)} lines on draft purchase orders {drafts}; p shows them. "
                 + " ".join(accepted.notes)
             )
             self.look_again()
@@ -342,6 +346,8 @@ def meaning(line: ReorderLine, after: Consequence) -> str:
         f"{after.packs} packs ({amount(after.amount, line.unit)}, {money(after.cost)}): runs out "
         f"before the next chance delivers with chance {chance(after.stockout_chance)}"
     )
+    if after.before_arrival >= LEAST_SAID:
+        text += f", {chance(after.before_arrival)} of it before this order can be here"
     if after.left_at_expiry is not None:
         text += (
             f"; some of it expires with chance {chance(after.expiry_chance)}, "

@@ -54,6 +54,15 @@ def plain_money(minor: float) -> str:
     return f"{minor / 100:,.2f}"
 
 
+def counted(number: int, word: str) -> str:
+    """So many of something.
+
+    >>> counted(1, "line"), counted(1200, "line")
+    ('1 line', '1,200 lines')
+    """
+    return f"{number:,} {word}" + ("s" if number != 1 else "")
+
+
 def chance(share: float) -> str:
     """A chance in per cent, never rounded to certainty.
 

@@ -20,6 +20,7 @@ class Consequence:
     Args:
         packs, amount: What would be ordered, base units.
         stockout_chance: Chance of running out before the next chance to order delivers.
+        before_arrival: Chance of running out before this order is here, however large it is.
         left_at_expiry: Expected rest of this order when a lot delivered now would expire, base
             units; None where it does not expire.
         cost: Price of the packs after breaks, minor units.
@@ -32,6 +33,7 @@ class Consequence:
     left_at_expiry: float | None
     cost: float = 0.0
     expiry_chance: float = 0.0
+    before_arrival: float = 0.0
 
 
 def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequence:
@@ -62,10 +64,11 @@ def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequenc
     coming = OnOrder(ORDERED, item.sku, line.supplier, amount, line.order_on or snapshot.day)
     ordered = replace(alone, on_order=(*alone.on_order, coming) if packs else alone.on_order)
     chance = plan(ordered).state(item.sku).stockout_chance
+    before = min(line.runs_dry_before_delivery, chance)
     cost = float(purchase_cost(offer, packs))
     lives = [days for days in (offer.shelf_life_days, item.shelf_life_days) if days]
     if not lives or not packs:
-        return Consequence(packs, amount, chance, None, cost)
+        return Consequence(packs, amount, chance, None, cost, before_arrival=before)
     until = snapshot.day + timedelta(days=round(line.lead_days) + min(lives))
     lot = StockLot(item.sku, ORDERED, "SHELF", "shelf", amount, effective_expiry=until)
     here = replace(alone, stock=(*alone.stock, lot))
@@ -76,4 +79,4 @@ def consequence(snapshot: Snapshot, line: ReorderLine, packs: int) -> Consequenc
     place = next(n for n, entry in enumerate(dated) if entry.lot.lot == ORDERED)
     rest = left[place]
     expires = float((rest > 1e-9 * max(amount, 1.0)).mean())
-    return Consequence(packs, amount, chance, float(rest.mean()), cost, expires)
+    return Consequence(packs, amount, chance, float(rest.mean()), cost, expires, before)

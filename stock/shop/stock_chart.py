@@ -9,10 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import timedelta
 from math import ceil, floor, log10
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from stock.plan.decisions import Decisions, ItemState
+
+WHOLE = "\N{NO-BREAK SPACE}"
 
 
 def begin(width: int, height: int) -> None:
@@ -52,6 +55,11 @@ def stock_chart(state: ItemState, weekly: Decisions, *, width: int = 80, height:
     """Stock if nothing is ordered with its band, need, deliveries, and the level to order at."""
     import plotext
 
+    unit = "pieces" if state.unit == "each" else state.unit
+    above = wrap(f"{state.item}, {unit}: ⠒ stock if nothing is ordered (• 8 in 10)", width)
+    kept = "  ".join(part.replace(" ", WHOLE) for part in _key(state, weekly))
+    below = [line.replace(WHOLE, " ") for line in wrap(kept, width)]
+    height -= len(above) + len(below)
     begin(width, height)
     weeks = len(state.stock_mid)
     ends = list(range(weeks + 1))
@@ -61,26 +69,43 @@ def stock_chart(state: ItemState, weekly: Decisions, *, width: int = 80, height:
     plotext.plot(ends[1:], state.need_high.tolist(), marker="+")
     plotext.plot(ends[1:], state.need_low.tolist(), marker="-")
     plotext.plot(ends, [here, *state.stock_mid.tolist()], marker="braille")
-    below = ["+ - need of the week (8 in 10)"]
-    arrivals = [((day - weekly.day).days / 7, amount) for day, amount in state.deliveries]
-    shown = [(week, amount) for week, amount in arrivals if week <= weeks]
+    shown = _arrivals(state, weekly)
     if shown:
         plotext.scatter(*map(list, zip(*shown, strict=True)), marker="D")
-        below.append("D delivery")
-    if state.order_arrives is not None and state.order_amount > 0:
-        at = (state.order_arrives - weekly.day).days / 7
-        if at <= weeks:
-            plotext.scatter([at], [state.order_amount], marker="O")
-            below.append("O this order")
+    order = _order(state, weekly)
+    if order is not None:
+        plotext.scatter([order[0]], [order[1]], marker="O")
     if state.level > 0:
         plotext.hline(state.level)
-        below.append(f"─ order below {state.level:,.0f}")
     tops = [here, state.level, *state.stock_high, *state.need_high]
     tops += [amount for _, amount in shown]
-    label_amounts(max([*tops, state.order_amount if "O this order" in below else 0.0]), height)
+    label_amounts(max([*tops, order[1] if order else 0.0]), height)
     starts = [weekly.day + timedelta(days=7 * week) for week in ends]
     label_weeks(ends, [f"{day:%d %b}" for day in starts], width)
-    unit = "pieces" if state.unit == "each" else state.unit
-    plotext.title(f"{state.item}, {unit}: ⠒ stock if nothing is ordered (• 8 in 10)")
-    plotext.xlabel("  ".join(below))
-    return str(plotext.build())
+    return "\n".join([*above, str(plotext.build()).rstrip("\n"), *below])
+
+
+def _arrivals(state: ItemState, weekly: Decisions) -> list[tuple[float, float]]:
+    """Deliveries within the chart: weeks from now, amount."""
+    found = [((day - weekly.day).days / 7, amount) for day, amount in state.deliveries]
+    return [(week, amount) for week, amount in found if week <= len(state.stock_mid)]
+
+
+def _order(state: ItemState, weekly: Decisions) -> tuple[float, float] | None:
+    """The order on the list, likewise."""
+    if state.order_arrives is None or state.order_amount <= 0:
+        return None
+    week = (state.order_arrives - weekly.day).days / 7
+    return (week, state.order_amount) if week <= len(state.stock_mid) else None
+
+
+def _key(state: ItemState, weekly: Decisions) -> list[str]:
+    """What the letters stand for; the library leaves out what is too wide, so it is ours."""
+    key = ["+ - need of the week (8 in 10)"]
+    if _arrivals(state, weekly):
+        key.append("D delivery")
+    if _order(state, weekly) is not None:
+        key.append("O this order")
+    if state.level > 0:
+        key.append(f"─ order below {state.level:,.0f}")
+    return key

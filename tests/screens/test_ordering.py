@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 from textual.widgets import Input, Static
 
+from stock.screens.reorder import meaning
 from stock.screens.widgets.rows import Rows
+from stock.shop.consequence import Consequence
 from tests.screens.conftest import held, press, shown, type_in
 
 
@@ -25,6 +29,26 @@ async def test_a_line_shows_its_arithmetic_and_its_chart(opened):
         )
         await press(pilot, "c")
         assert "Position" in detail(pilot)
+
+
+async def test_a_wide_window_shows_arithmetic_and_chart_at_once(opened):
+    async with opened(size=(160, 48)) as pilot:
+        await press(pilot, "6")
+        assert "Position" in shown(pilot)
+        assert "stock if nothing is ordered" in shown(pilot)
+        assert "chart" not in {b.binding.action for b in pilot.app.screen.active_bindings.values()}
+        await pilot.resize_terminal(80, 24)
+        await press(pilot, "c")
+        assert "stock if nothing is ordered" in shown(pilot)
+        assert "Position" not in shown(pilot)
+
+
+def test_a_risk_no_order_can_take_away_is_named():
+    line = SimpleNamespace(unit="each")
+    told = meaning(line, Consequence(9, 9.0, 0.08, None, 900.0, before_arrival=0.07))
+    assert told.endswith("with chance 8 %, 7 % of it before this order can be here.")
+    told = meaning(line, Consequence(9, 9.0, 0.08, None, 900.0, before_arrival=0.001))
+    assert told.endswith("with chance 8 %.")
 
 
 async def test_changed_packs_say_what_they_mean(opened):
@@ -112,8 +136,11 @@ async def test_orders_say_what_can_be_printed_and_what_one_of_them_needs(opened)
         text = shown(pilot)
         assert "2 orders, 3 lines, 42 pieces" in text
         assert "can be printed" in text or "cannot be printed" in text
-        await press(pilot, "t")
-        assert "1 orders, 2 lines" in shown(pilot)
+        await press(pilot, "slash")
+        await type_in(pilot, "nobody")
+        assert 'No line with "nobody".' in shown(pilot)
+        await press(pilot, "escape", "t")
+        assert "1 order, 2 lines" in shown(pilot)
         await press(pilot, "c")
         assert "Pieces left to print" in shown(pilot)
         await press(pilot, "enter")

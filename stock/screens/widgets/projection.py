@@ -23,8 +23,9 @@ def projection_text(state: ItemState, day: date, width: int) -> str:
     highest = max(float(state.stock_mid.max()), float(state.stock_low.max()), state.level, 1e-9)
     bar = max(width - 22, 8)
     level_at = min(round(state.level / highest * bar), bar - 1)
+    unit = "pieces" if state.unit == "each" else state.unit
     lines = [
-        f"{state.item}: usable stock at week's end, ordering nothing ({state.unit})",
+        f"{state.item}: usable stock at week's end, ordering nothing ({unit})",
         f"level {state.level:,.4g}   up to {state.order_up_to:,.4g}   | marks the level",
     ]
     for week in range(weeks):
