@@ -31,6 +31,7 @@ _DAY_NAME: Final = re.compile(r"([0-9]{1,2})\.?[ -]([A-Za-z]{3,9})\.?[ -]([0-9]{
 _NAME_DAY: Final = re.compile(r"([A-Za-z]{3,9})\.? ([0-9]{1,2}),? ([0-9]{4})")
 _YEAR_MONTH: Final = re.compile(r"([0-9]{4})[-/.]([0-9]{1,2})")
 _MONTH_YEAR: Final = re.compile(r"([0-9]{1,2})[-/.]([0-9]{4})")
+_SHORT_MONTH_YEAR: Final = re.compile(r"[0-9]{1,2}[-/.][0-9]{2}")
 _NAMED_MONTH: Final = re.compile(r"([A-Za-z]{3,9})\.?[ -]([0-9]{4})")
 _TIME: Final = re.compile(
     r"[T ]+[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?[AaPp][Mm])?(.*)", re.DOTALL
@@ -102,6 +103,8 @@ def read_use_by(text: str, *, on: date) -> date:
         year, month = int(match[2]), int(match[1])
     elif match := _NAMED_MONTH.fullmatch(raw):
         year, month = int(match[2]), _month(match[1])
+    elif _SHORT_MONTH_YEAR.fullmatch(raw):
+        raise NotRead("a year of four digits, as 5/2027")
     else:
         return read_date(raw, on=on)
     first = _day(year, month, 1)

@@ -40,6 +40,7 @@ class ShopScreen(Screen[Any]):
     """A screen of the shop; subclasses give :meth:`body` and :meth:`look_again`."""
 
     MODE = ""
+    UNDO_KEY = "u"
     HORIZONTAL_BREAKPOINTS = [  # noqa: RUF012
         (0, "-narrow"),
         (WIDE, "-wide"),
@@ -197,5 +198,6 @@ class ShopScreen(Screen[Any]):
         if entry is not None:
             self.last_entry = entry
         self.refresh_bindings()
-        self.say(f"✓ {text}" + ("  (u takes it back)" if entry is not None else ""))
+        back = f"  ({self.UNDO_KEY} takes it back)" if entry is not None else ""
+        self.say(f"✓ {text}{back}")
         self.look_again()

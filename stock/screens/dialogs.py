@@ -235,9 +235,10 @@ def whole_number(least: int = 0) -> Check:
     """A whole number from ``least``."""
 
     def check(text: str) -> str | None:
-        if text.isascii() and text.isdigit() and int(text) >= least and len(text) < 8:
+        if text.isascii() and text.isdigit() and len(text) < 8 and int(text) >= least:
             return None
-        return f"{text or 'nothing'!r} is not a whole number from {least}."
+        shown = repr(text) if text else "nothing"
+        return f"{shown} is not a whole number from {least} to 9,999,999."
 
     return check
 
@@ -284,7 +285,8 @@ def day_by(on: date, *, empty: bool = True, month: bool = False) -> Check:
         try:
             (read_use_by if month else read_date)(text, on=on)
         except ValueError as error:
-            return f"expected {error}."
+            said = str(error).removesuffix("; say which in the column map")
+            return f"expected {said.replace(' (or a date order in the column map)', '')}."
         return None
 
     return check

@@ -22,8 +22,17 @@ from textual.widgets import Input, Label, Static
 
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
-from stock.screens.dialogs import Field, Form, day_by, needed, whole_number
-from stock.screens.receive_codes import SHOWN_GS, Meaning, NotTied, Ready, meaning_of
+from stock.screens.dialogs import day_by, whole_number
+from stock.screens.receive_codes import (
+    Meaning,
+    NextBox,
+    NotTied,
+    Ready,
+    like_a_code,
+    meaning_of,
+)
+from stock.screens.tying import TieForm
+from stock.screens.widgets.code_field import CodeInput
 from stock.screens.widgets.rows import Column, Rows
 
 if TYPE_CHECKING:
@@ -34,21 +43,11 @@ if TYPE_CHECKING:
 FIELDS = ("packs", "lot", "expires", "purchase")
 
 
-class CodeInput(Input):
-    """Takes the separator a scanner types between fields, which is a control character."""
-
-    def on_key(self, event: events.Key) -> None:
-        """Show ASCII 29 instead of dropping it."""
-        if event.character == "\x1d" or event.key == "ctrl+right_square_bracket":
-            event.stop()
-            event.prevent_default()
-            self.insert_text_at_cursor(SHOWN_GS)
-
-
 class ReceiveScreen(ShopScreen):
     """Deliveries by scan or by hand."""
 
     MODE = "receive"
+    UNDO_KEY = "Ctrl+Z"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+s", "book", "Book it"),
         Binding("ctrl+o", "purchases", "Purchases", tooltip="Open purchase orders: receive them"),
@@ -62,6 +61,12 @@ class ReceiveScreen(ShopScreen):
         self._known: set[str] = set()
         self._line: deque[str] = deque()
         self._box: tuple[str, ...] = ()
+        self._waits = ""
+        self._behind: list[str] = []
+        self._filled: dict[str, str] = {}
+        self._missed: dict[str, str] = {}
+        self._same: tuple[tuple[str, str, int], ...] = ()
+        self._times = 0
         self._busy = False
 
     def body(self) -> Iterable[Widget]:
@@ -70,7 +75,10 @@ class ReceiveScreen(ShopScreen):
             with Horizontal(classes="labelled"):
                 yield Label("Scan/item")
                 yield CodeInput(
-                    placeholder="scan a box, or type an item code; Enter", id="code", compact=True
+                    self._code_typed,
+                    "scan a box, or type an item code (→ completes it); Enter",
+                    id="code",
+                    compact=True,
                 )
             with Horizontal(classes="labelled"):
                 yield Label("Packs")
@@ -123,27 +131,30 @@ class ReceiveScreen(ShopScreen):
             self._skus, self._known = skus, {sku.upper() for sku in skus}
             self._field("code").suggester = SuggestFromList(skus, case_sensitive=False)
         self._field("purchase").suggester = SuggestFromList(purchases, case_sensitive=False)
-        self.query_one(Rows).show(rows, key=lambda row: row.entry)
-        self.head(f"Booked last; {len(purchases)} purchase orders are open (Ctrl+O)")
+        table = self.query_one(Rows)
+        if not table.has_focus:
+            table.cursor = 0  # whoever goes there wants the newest
+        table.show(rows, key=(lambda row: row.entry) if table.has_focus else None)
+        orders = "order is" if len(purchases) == 1 else "orders are"
+        self.head(f"Booked last; {len(purchases)} purchase {orders} open (Ctrl+O)")
 
     def _field(self, name: str) -> Input:
         return self.query_one(f"#{name}", Input)
 
     # One code after another -------------------------------------------------------------------
 
-    @on(Input.Submitted, "#code")
-    def _code_typed(self, event: Input.Submitted) -> None:
-        text = event.value.strip()
+    def _code_typed(self, text: str) -> bool:
+        """Put a code in line; an item's own code stays in its field and leads to the others."""
         if not text:
-            return
+            return True
         idle = not self._busy and not self._line
         if idle and text.upper() in self._known:
             self._box = ()
             self._field("packs").focus()
-            return
-        event.input.value = ""
+            return False
         self._line.append(text)
-        self._next_code()
+        self.call_next(self._next_code)
+        return True
 
     def _next_code(self) -> None:
         """Take the next code in line, unless one is being worked on."""
@@ -154,10 +165,9 @@ class ReceiveScreen(ShopScreen):
         if trouble:
             self._refused(trouble, texts)
             return
-        packs = self._field("packs").value.strip()
-        typed = self._field("expires").value.strip()
-        lot, expires = self._field("lot").value.strip(), self._date(typed) if typed else None
-        day, count = self.day, None if packs == "1" else int(packs)
+        packs, lot, until = (self._typed(name) for name in ("packs", "lot", "expires"))
+        expires = self._date(until) if until else None
+        day, count = self.day, int(packs) if packs else None
         self._busy = True
         self._wrong("")
         self.run_in_line(
@@ -165,6 +175,11 @@ class ReceiveScreen(ShopScreen):
             self._understood,
             texts,
         )
+
+    def _typed(self, name: str) -> str:
+        """What a person typed beside the code; empty where the code itself or nobody said it."""
+        value = self._field(name).value.strip()
+        return "" if value == self._filled.get(name, "1" if name == "packs" else "") else value
 
     def run_in_line(self, work: Any, then: Any, texts: tuple[str, ...]) -> None:
         """Work with the book; what it refuses frees the line for the next code."""
@@ -178,12 +193,14 @@ class ReceiveScreen(ShopScreen):
         near = [sku for sku in self._skus if last.upper() in sku.upper()][:3]
         if near and last.isprintable() and len(last) < 20:
             said = f"There is no item {last!r}. Items that look like it: {', '.join(near)}."
+        if like_a_code(last):
+            self._missed[last] = said
         self._wrong(said)
         self.say("✗ Nothing was booked for the last code.")
         field = self._field("code")
         if not field.value and not self._line:
             field.value = last
-            field.cursor_position = len(last)
+            field.select_all()  # the next scan takes its place; an arrow key begins to mend it
         self.call_after_refresh(self._next_code)
 
     def _understood(self, meaning: Meaning) -> None:
@@ -191,33 +208,44 @@ class ReceiveScreen(ShopScreen):
             self._ask_tie(meaning)
         elif isinstance(meaning, Ready):
             self._box = ()
-            self._receive(meaning.delivery, meaning.delivery.gtin or meaning.delivery.sku)
+            self._receive(meaning.delivery, meaning.text)
+        elif isinstance(meaning, NextBox):
+            self._busy = False
+            self._behind.append(meaning.text)
+            self._say_waiting()
+            self._next_code()
         else:
             self._busy = False
-            self._box = meaning.texts
-            delivery = meaning.delivery
-            self._fill(delivery)
-            self.say(
-                f"{meaning.sku}: scan the label's second code, or type lot and date; "
-                "Ctrl+S books it."
-            )
+            self._box, self._waits = meaning.texts, meaning.sku
+            self._fill(meaning.delivery)
+            self._say_waiting(again=meaning.again)
             self._next_code()
 
+    def _say_waiting(self, *, again: bool = False) -> None:
+        """Which box is waited for, and for what; how many wait behind it."""
+        twice = "The same code again (more than one box: say so at Packs). " if again else ""
+        behind = f" Scanned behind it: {len(self._behind)}." if self._behind else ""
+        self.say(
+            f"{twice}{self._waits}: scan the label's second code, or type lot and date; Ctrl+S "
+            f"books it, Escape drops it.{behind}"
+        )
+
     def _fill(self, delivery: Delivery) -> None:
-        if delivery.lot:
-            self._field("lot").value = delivery.lot
-        if delivery.expires:
-            self._field("expires").value = delivery.expires.isoformat()
-        self._field("packs").value = str(delivery.packs or 1)
+        said = {
+            "packs": str(delivery.packs or 1),
+            "lot": delivery.lot,
+            "expires": delivery.expires.isoformat() if delivery.expires else "",
+        }
+        for name, value in said.items():
+            if value and not self._typed(name):
+                self._field(name).value = self._filled[name] = value
 
     def _ask_tie(self, unknown: NotTied) -> None:
-        def act(book: Book, answers: Any) -> str:
-            from stock.shop.scanning import tie_barcode
-
-            return tie_barcode(book, unknown.gtin, answers["item"], answers["pack"])
+        form = TieForm(unknown.gtin, self._skus)
 
         def answered(pack: str | None) -> None:
             self._busy = False
+            self._line.extend(form.caught)
             if pack is None:
                 self._refused(
                     f"Barcode {unknown.gtin} is tied to no item; nothing was booked.",
@@ -229,17 +257,7 @@ class ReceiveScreen(ShopScreen):
             self._field("code").value = ""
             self._next_code()
 
-        self.app.push_screen(
-            Form(
-                f"Barcode {unknown.gtin} is new. Which item is it? (asked once)",
-                (
-                    Field("item", "Item", "", "item code", choices=self._skus, check=needed),
-                    Field("pack", "Pack", hint="supplier's pack code, if there are several"),
-                ),
-                act,
-            ),
-            answered,
-        )
+        self.app.push_screen(form, answered)
 
     # The form -----------------------------------------------------------------------------------
 
@@ -253,14 +271,23 @@ class ReceiveScreen(ShopScreen):
 
     @on(Input.Changed, "#packs, #expires")
     def _look_over(self) -> None:
-        self._wrong(self._trouble() or "")
+        self._wrong(self._trouble() or self._reading())
 
-    def _trouble(self) -> str | None:
+    def _trouble(self) -> str:
+        """What is wrong with the figures beside the code."""
         packs = whole_number(1)(self._field("packs").value.strip())
-        if packs:
-            return f"Packs: {packs}"
         until = day_by(self.day, month=True)(self._field("expires").value.strip())
-        return f"Use by: {until}" if until else None
+        said = [f"Packs: {packs}" if packs else "", f"Use by: {until}" if until else ""]
+        return " ".join(filter(None, said))
+
+    def _reading(self) -> str:
+        """How a date is read that was not typed as it is kept, or that is past."""
+        text = self._field("expires").value.strip()
+        if not text:
+            return ""
+        day = self._date(text)
+        past = " That is past." if day < self.day else ""
+        return f"Use by {day}.{past}" if past or text != day.isoformat() else ""
 
     def _date(self, text: str) -> date:
         from stock.exchange.written_dates import read_use_by
@@ -272,7 +299,7 @@ class ReceiveScreen(ShopScreen):
         text = self._field("code").value.strip()
         trouble = self._trouble()
         if self._busy or trouble:
-            self._wrong(trouble or "")
+            self._wrong(trouble)
             return
         if text.upper() not in self._known and (text or self._box):
             if text:
@@ -310,7 +337,7 @@ class ReceiveScreen(ShopScreen):
         def understood(meaning: Meaning) -> None:
             if isinstance(meaning, NotTied):
                 self._ask_tie(meaning)
-            else:
+            elif not isinstance(meaning, NextBox):
                 self._receive(self._with_fields(meaning.delivery), texts[-1])
 
         self._busy = True
@@ -322,21 +349,40 @@ class ReceiveScreen(ShopScreen):
 
         whole = replace(delivery, purchase=self._field("purchase").value.strip())
         self.say("Booking …")
-        self.run_in_line(lambda book: receive(book, whole, who=who()), self._received, (shown,))
+        self.run_in_line(
+            lambda book: receive(book, whole, who=who()),
+            lambda received: self._received(received, shown),
+            (shown,),
+        )
 
-    def _received(self, received: Received) -> None:
+    def _received(self, received: Received, text: str) -> None:
         self._busy, self._box = False, ()
+        self._missed.pop(text, None)
         lots = "; ".join(str(lot) for lot in received.lots)
-        notes = (" " + " ".join(received.notes)) if received.notes else ""
-        self.booked(received.entry, f"Entry {received.entry}: {lots}.{notes}")
+        notes = [*received.notes, *self._in_a_row(received)]
+        self.booked(received.entry, " ".join([f"Entry {received.entry}: {lots}.", *notes]))
         self._empty(("packs", "lot", "expires"))
         field = self._field("code")
         if field.value.strip().upper() in self._known:
             field.value = ""
         field.focus()
+        self._follow()
+
+    def _in_a_row(self, received: Received) -> list[str]:
+        """A box scanned twice looks like two boxes: say how many of it were booked in a row."""
+        same = tuple((lot.item, lot.lot, lot.packs) for lot in received.lots)
+        self._times = self._times + 1 if same == self._same else 1
+        self._same = same
+        return [f"The same again: {self._times} times in a row."] if self._times > 1 else []
+
+    def _follow(self) -> None:
+        """Take the codes that came while a box waited."""
+        self._line.extendleft(reversed(self._behind))
+        self._behind = []
         self._next_code()
 
     def _empty(self, names: Iterable[str]) -> None:
+        self._filled = {}
         for name in names:
             self._field(name).value = "1" if name == "packs" else ""
         self._wrong("")
@@ -344,13 +390,15 @@ class ReceiveScreen(ShopScreen):
     def action_clear(self) -> None:
         """Empty the form; when it is empty already, leave it for the list of bookings."""
         typed = any(self._field(name).value for name in ("code", "lot", "expires", "purchase"))
-        if not self._box and not typed:
+        if not self._box and not typed and not self._missed:
             self.query_one(Rows).focus()
             return
-        self._box = ()
+        dropped = f"{self._waits} was dropped; nothing was booked of it." if self._box else ""
+        self._box, self._missed = (), {}
         self._empty(("code", *FIELDS))
-        self.say("")
+        self.say(dropped)
         self._field("code").focus()
+        self._follow()
 
     def action_purchases(self) -> None:
         """Open purchase orders."""
@@ -377,6 +425,12 @@ class ReceiveScreen(ShopScreen):
         self.refresh_bindings()
 
     def _wrong(self, text: str) -> None:
+        """Say what is wrong; codes that were not booked stay named until Escape."""
+        if self._missed and (not text or len(self._missed) > 1):
+            *_, (last, said) = self._missed.items()
+            before = ", ".join([*self._missed][:-1])
+            text = f"Not booked: {said if last in said else f'{last}: {said}'}".rstrip(".") + "."
+            text += (f" Nor: {before}." if before else "") + " Escape: seen."
         self.query_one("#wrong", Static).update(safe_text(" ".join(text.split())))
 
 

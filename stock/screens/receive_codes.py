@@ -10,12 +10,14 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
+from stock.screens.widgets.code_field import SHOWN_GS
+
 if TYPE_CHECKING:
     from stock.shop import Book
     from stock.shop.receive import Delivery
 
-SHOWN_GS = "␝"
-"""Stands for the separator (FNC1, ASCII 29) that a scanner types, so that it can be seen."""
+LEAST_OF_A_CODE = 8
+"""Digits of the shortest GTIN (GS1 General Specifications, GTIN-8)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,15 +25,27 @@ class Ready:
     """A delivery that says everything."""
 
     delivery: Delivery
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
 class Waits:
-    """The item is known, its lot or date is not: the label's second code, or a person, says it."""
+    """The item is known, its lot or date is not: the label's second code, or a person, says it.
+
+    ``again``: its first code came a second time.
+    """
 
     sku: str
     delivery: Delivery
     texts: tuple[str, ...]
+    again: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class NextBox:
+    """A code of another box while one waits."""
+
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +56,16 @@ class NotTied:
     texts: tuple[str, ...]
 
 
-Meaning = Ready | Waits | NotTied
+Meaning = Ready | Waits | NextBox | NotTied
+
+
+def like_a_code(text: str) -> bool:
+    """Whether a text was scanned rather than typed, by its look.
+
+    >>> like_a_code("(01)09521234543213"), like_a_code("4006381333931"), like_a_code("INK-C")
+    (True, True, False)
+    """
+    return sum(letter.isdigit() for letter in text) >= LEAST_OF_A_CODE
 
 
 def meaning_of(
@@ -52,12 +75,14 @@ def meaning_of(
 
     Raises:
         BarcodeUnreadable: A code that is no code.
-        Refused: A suspect code, or codes of two boxes.
+        Refused: A suspect code.
     """
-    from stock.errors import Refused
     from stock.shop.scanning import deliveries_of
     from stock.shop.views.stockroom import facts_of_item, item_of_gtin
 
+    again = len(texts) > 1 and texts[-1] == texts[0]
+    if again:
+        texts = texts[:1]
     made = deliveries_of(
         [text.replace(SHOWN_GS, "\x1d") for text in texts],
         on,
@@ -66,10 +91,7 @@ def meaning_of(
         expires=expires,
     )
     if len(made) > 1:
-        raise Refused(
-            "Another box was scanned before the first one's lot and date were known: "
-            "scan its second code, or type them; Escape drops it."
-        )
+        return NextBox(texts[-1])
     delivery = made[0]
     if delivery.gtin:
         known = item_of_gtin(book, delivery.gtin)
@@ -80,5 +102,5 @@ def meaning_of(
         facts = facts_of_item(book, delivery.sku)
         sku, dated = facts.sku, facts.kind in ("ink", "pretreat")
     if dated and (not delivery.lot or delivery.expires is None) and len(texts) < 2:
-        return Waits(sku, delivery, tuple(texts))
-    return Ready(replace(delivery, on=on))
+        return Waits(sku, delivery, tuple(texts), again)
+    return Ready(replace(delivery, on=on), texts[-1])

@@ -5,13 +5,14 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from textual import events
 from textual.widgets import Input, Static
 
 from stock.screens.widgets.rows import Rows
 from stock.shop import open_book
 from stock.shop.keeping import check_book
 from stock.shop.onhand import on_hand
-from tests.screens.conftest import held, press, settled, shown, type_in
+from tests.screens.conftest import NAMES, held, press, settled, shown, type_in
 
 GS1_EXAMPLE = "(01)09521234543213(17)270501(10)W7731"
 """GTIN 09521234543213 stands in GS1's own examples."""
@@ -47,6 +48,145 @@ async def test_a_burst_faster_than_the_book_loses_no_code(opened, book_file):
     book = open_book(book_file)
     assert {f"W100{n}" for n in (1, 2, 3)} <= {row.lot for row in on_hand(book)}
     book.close()
+
+
+def at_once(pilot, text: str) -> None:
+    """Every key of a text in one go, as a scanner's bytes lie in the terminal's buffer."""
+    for letter in text:
+        if letter == "\r":
+            pilot.app.post_message(events.Key("enter", "\r"))
+        else:
+            pilot.app.post_message(events.Key(NAMES.get(letter, letter), letter))
+
+
+FULL = "010952123454321317270501" + "10W100"
+
+
+async def test_letters_that_lie_behind_an_enter_begin_the_next_code(opened, book_file):
+    async with opened() as pilot:
+        await press(pilot, "2")
+        at_once(pilot, "".join(f"{FULL}{n}\r" for n in range(4)))
+        await settled(pilot)
+        assert "lot W1003" in shown(pilot)
+        assert pilot.app.screen.query_one("#code", Input).value == ""
+    book = open_book(book_file)
+    assert {f"W100{n}" for n in range(4)} <= {row.lot for row in on_hand(book)}
+    book.close()
+
+
+async def test_codes_pasted_line_by_line_are_all_taken(opened, book_file):
+    before = held(book_file, "INK-W")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        pilot.app.screen.query_one("#code", Input).post_message(
+            events.Paste(f"{FULL}1\n010952123454321310W55\x1d17270501\r\n4006")
+        )
+        await settled(pilot)
+        assert "lot W55, use by 2027-05-01" in shown(pilot)
+        assert pilot.app.screen.query_one("#code", Input).value == "4006"
+    assert held(book_file, "INK-W") == before + 2 * 700
+
+
+async def test_a_code_refused_within_a_burst_stays_named_until_it_was_seen(opened, book_file):
+    """The other boxes are booked all the same; whoever did not look still learns of it."""
+    before = held(book_file, "INK-W")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        at_once(pilot, f"{FULL}1\r0109521234543214\r{FULL}2\r4006381333932\r{FULL}3\r")
+        await settled(pilot)
+        said = " ".join(shown(pilot).split())
+        assert "Not booked: Code '4006381333932' was not understood" in said
+        assert "Nor: 0109521234543214. Escape: seen." in said
+        assert held(book_file, "INK-W") == before + 3 * 700
+        await press(pilot, "escape")
+        assert "Not booked" not in shown(pilot)
+
+
+async def test_the_next_scan_takes_the_place_of_a_code_that_was_refused(opened, book_file):
+    before = held(book_file, "INK-W")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        await type_in(pilot, "0109521234543214")
+        await press(pilot, "enter")
+        assert pilot.app.screen.query_one("#code", Input).value == "0109521234543214"
+        await type_in(pilot, GS1_EXAMPLE)
+        await press(pilot, "enter")
+    assert held(book_file, "INK-W") == before + 700
+
+
+async def test_boxes_scanned_while_one_waits_for_its_date_follow_it(opened, book_file):
+    before = held(book_file, "INK-W")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        at_once(pilot, f"0109521234543213\r{FULL}1\r{FULL}2\r")
+        await settled(pilot)
+        assert "Scanned behind it: 2." in shown(pilot)
+        assert held(book_file, "INK-W") == before
+        at_once(pilot, "1727060110W77\r")
+        await settled(pilot)
+    book = open_book(book_file)
+    assert {"W77", "W1001", "W1002"} <= {row.lot for row in on_hand(book)}
+    book.close()
+    assert held(book_file, "INK-W") == before + 3 * 700
+
+
+async def test_the_first_code_of_a_box_scanned_twice_is_no_second_box(opened, book_file):
+    before = held(book_file, "INK-W")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        at_once(pilot, "0109521234543213\r0109521234543213\r")
+        await settled(pilot)
+        assert "The same code again" in shown(pilot)
+        await press(pilot, "ctrl+s")
+        assert "Entry" in shown(pilot)
+    assert held(book_file, "INK-W") == before + 700
+
+
+async def test_a_box_dropped_by_escape_is_named_and_the_ones_behind_it_follow(opened, book_file):
+    before = held(book_file, "INK-W")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        at_once(pilot, f"0109521234543213\r{FULL}1\r")
+        await settled(pilot)
+        await press(pilot, "escape")
+        assert "lot W1001" in shown(pilot)
+    assert held(book_file, "INK-W") == before + 700
+
+
+async def test_the_same_box_twice_is_booked_twice_and_said(opened, book_file):
+    """Two boxes of one lot look alike to a scanner: the person knows which it was."""
+    before = held(book_file, "INK-W")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        for _ in range(2):
+            await type_in(pilot, GS1_EXAMPLE)
+            await press(pilot, "enter")
+        assert "The same again: 2 times in a row." in " ".join(shown(pilot).split())
+        assert "(Ctrl+Z takes it back)" in " ".join(shown(pilot).split())
+        await press(pilot, "ctrl+z")
+    assert held(book_file, "INK-W") == before + 700
+
+
+async def test_codes_scanned_while_a_barcode_is_being_tied_are_booked_afterwards(opened, book_file):
+    before = held(book_file, "INK-W"), held(book_file, "TEE-WHT-L")
+    async with opened() as pilot:
+        await press(pilot, "2")
+        for text in ("4006381333931", f"{FULL}1", f"{FULL}2"):
+            await type_in(pilot, text)
+            await press(pilot, "enter")
+        assert "waits (2 in line)" in " ".join(shown(pilot).split())
+        await type_in(pilot, "TEE-WHT-L")
+        await press(pilot, "ctrl+s")
+    assert held(book_file, "INK-W") == before[0] + 2 * 700
+    assert held(book_file, "TEE-WHT-L") == before[1] + 1
+
+
+async def test_the_list_of_bookings_is_entered_at_the_newest(opened):
+    async with opened() as pilot:
+        await press(pilot, "2")
+        await type_in(pilot, GS1_EXAMPLE)
+        await press(pilot, "enter", "escape")
+        assert "lot W7731" in pilot.app.screen.query_one(Rows).current.what
 
 
 async def test_a_separator_typed_by_the_scanner_is_kept(opened, book_file):
@@ -106,6 +246,41 @@ async def test_a_wrong_date_is_told_while_typing_and_nothing_is_lost(opened, boo
         assert pilot.app.screen.query_one("#lot", Input).value == "K9"
         assert pilot.app.screen.query_one("#code", Input).value == "INK-K"
     assert held(book_file, "INK-K") == 700
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("5/2027", "Use by 2027-05-31."),
+        ("3 Jun 2027", "Use by 2027-06-03."),
+        ("2026-02-28", "Use by 2026-02-28. That is past."),
+        ("02/03/2027", "it is 2027-03-02 (day first) or 2027-02-03 (month first)."),
+        ("5/27", "expected a year of four digits, as 5/2027."),
+        ("31.4.2027", "expected a day that the calendar has."),
+    ],
+)
+async def test_how_a_date_is_read_is_shown_before_it_is_booked(opened, typed, said):
+    """02/03/2027 has two readings; a month alone means its last day (GS1, AI 17, day 00)."""
+    async with opened() as pilot:
+        await press(pilot, "2")
+        pilot.app.screen.query_one("#expires", Input).focus()
+        await type_in(pilot, typed)
+        await settled(pilot)
+        shows = str(pilot.app.screen.query_one("#wrong", Static).render())
+        assert said in shows
+        assert "column map" not in shows
+
+
+async def test_two_wrong_figures_are_both_named(opened):
+    async with opened() as pilot:
+        await press(pilot, "2")
+        pilot.app.screen.query_one("#packs", Input).focus()
+        await press(pilot, "backspace", "tab", "tab")
+        await type_in(pilot, "13.13.2027")
+        await settled(pilot)
+        shows = str(pilot.app.screen.query_one("#wrong", Static).render())
+        assert "Packs: nothing is not a whole number from 1 to 9,999,999." in shows
+        assert "Use by: expected a day that the calendar has." in shows
 
 
 @pytest.mark.parametrize(
