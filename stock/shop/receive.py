@@ -26,6 +26,7 @@ from stock.book.tables import (
 from stock.clock import now_utc
 from stock.errors import Refused, Unknown
 from stock.shop.lookup import Lookup
+from stock.shop.ordered import as_ordered, expected_on
 from stock.units import format_amount, from_thousandths
 
 MOST_PACKS = 1_000_000
@@ -127,11 +128,15 @@ def receive_all(book: Book, deliveries: Sequence[Delivery], *, who: str = "") ->
         booked = [poster.post(delivery) for delivery in deliveries]
         posting.flush()
         settle_purchases(connection, [d.purchase for d in deliveries if d.purchase])
-        return Received(
-            booked[-1].entry,
-            tuple(lot for one in booked for lot in one.lots),
-            tuple(note for one in booked for note in one.notes),
-        )
+        lots = tuple(lot for one in booked for lot in one.lots)
+        notes = [note for one in booked for note in one.notes]
+        beside = [
+            lot.item
+            for delivery, one in zip(deliveries, booked, strict=True)
+            for lot in one.lots
+            if not (delivery.purchase or delivery.owner)
+        ]
+        return Received(booked[-1].entry, lots, (*notes, *expected_on(connection, beside)))
 
     return book.write(work)
 
@@ -148,6 +153,7 @@ class DeliveryPoster:
     def post(self, delivery: Delivery) -> Received:
         """Append one delivery; see :func:`receive`."""
         posting, lookup = self.posting, self.lookup
+        delivery = as_ordered(lookup.connection, delivery)
         chosen, the_item = _pack_and_item(lookup, delivery)
         packs, amount = _how_much(delivery, chosen, the_item)
         expires, notes = _expiry(delivery, the_item, chosen)
@@ -311,14 +317,21 @@ def _purchase_line(
     if order.state in ("closed", "cancelled"):
         raise Refused(f"Purchase order {ref} is {order.state}; receive without it or reopen it.")
     lines = connection.execute(
-        select(purchase_line)
+        select(purchase_line, pack.c.amount)
         .join(pack, pack.c.id == purchase_line.c.pack_id)
         .where(purchase_line.c.purchase_id == order.id, pack.c.item_id == the_item.id)
+        .order_by(purchase_line.c.id)
     ).all()
     if not lines:
         return None, [f"{the_item.sku} is not on purchase order {ref}: booked without a line."]
     exact = [line for line in lines if chosen is not None and line.pack_id == chosen.id]
-    line = (exact or lines)[0]
+    same_size = [line for line in lines if chosen is None or line.amount == chosen.amount]
+    if not exact and not same_size:
+        return None, [
+            f"{ref} has {the_item.sku} in packs of {format_amount(lines[0].amount, the_item.unit)}"
+            ", this is another: booked without a line, the order still waits for it."
+        ]
+    line = (exact or same_size)[0]
     come = packs_received(connection, [line.id]).get(line.id, 0)
     open_packs = line.packs - line.cancelled_packs - come
     if packs > open_packs:
