@@ -126,7 +126,7 @@ def weigh_form(day: date, *, what: str = "") -> Form:
             Field("what", "Slot or container", what, check=needed),
             Field("grams", "Scale shows", hint="grams, or as 0.75 kg, 1.5 lb", check=grams),
             Field(
-                *("net", "Empty weight is off", "no", "yes or no"),
+                *("net", "Ink alone (net)", "no", "yes or no"),
                 choices=("yes", "no"),
                 check=one_of(("yes", "no"), empty=False),
             ),

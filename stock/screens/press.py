@@ -187,9 +187,9 @@ class PressScreen(ShopScreen):
     def _took(self, done: tuple[Printed, str]) -> None:
         printed, said = done
         self.query_one("#press-took", Static).update(safe_lines(took(printed)))
-        over = "; ".join(sentence for sentence in overruns(printed))
+        mind = " ".join([*overruns(printed), *printed.notes])
         self.booked(
-            printed.entry, f"Entry {printed.entry}: {said}." + (f" ⚠ {over}" if over else "")
+            printed.entry, f"Entry {printed.entry}: {said}." + (f" ⚠ {mind}" if mind else "")
         )
 
     def action_history(self) -> None:
@@ -233,4 +233,4 @@ def took(printed: Printed) -> str:
         lines.append(
             f"{held(used.amount, used.unit):>10} {used.item} from {places}, lot {lots}{more}"
         )
-    return "\n".join([*lines, *printed.notes])
+    return "\n".join([*lines, *(f"⚠ {note}" for note in printed.notes)])

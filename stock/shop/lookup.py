@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import Any
 
 from sqlalchemy import Column, Connection, Row, Table, select
 
 from stock.book.tables import artwork, barcode, item, lot, pack, printer, purchase_order, supplier
 from stock.errors import Unknown
+from stock.shop.finding import near_misses
 
 
 class Lookup:
@@ -42,7 +42,7 @@ class Lookup:
     def near(self, table: Table, column: Column[Any], name: str) -> list[str]:
         """Names in the table that look like ``name``."""
         known = self.connection.scalars(select(column).limit(20_000)).all()
-        return difflib.get_close_matches(name, known, 3, 0.6)
+        return near_misses(name, known)
 
     def find(self, table: Table, column: Column[Any], name: str, what: str) -> Row[Any]:
         """The row of that name.

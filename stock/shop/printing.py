@@ -231,9 +231,21 @@ class PrintPoster:
         if use.pretreat_g > 0:
             run.take_pretreat(use)
         run.take_blanks(line)
+        if not self.feeder.assume_swaps:
+            run.notes.extend(self._more_than_ordered(log, line))
         run.notes.extend(use.notes)
         notes = tuple(dict.fromkeys(run.notes))
         return Printed(entry_id, tuple(run.used), tuple(run.overruns), notes)
+
+    def _more_than_ordered(self, log: PrintLog, line: Any) -> list[str]:
+        """Good pieces beyond the order: they happened, yet a slip of the keys looks like it."""
+        printed = pieces_printed(self.connection, [line.id]).get(line.id, 0) + log.good
+        if log.good == 0 or printed <= line.quantity:
+            return []
+        return [
+            f"{log.order} line {log.line} asks for {line.quantity:,} pieces; "
+            f"{printed:,} good ones are logged now."
+        ]
 
     def _hold(self, printer_id: int | None, blank_id: int) -> None:
         """Lock all this run may draw, in one fixed order."""

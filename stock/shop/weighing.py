@@ -64,16 +64,20 @@ def post_weighing(posting: Posting, weighing: Weighing) -> Done:
     if not weighing.net:
         tares = [one.tare_mg for one in inside]
         if len(inside) > 1 or tares[0] is None:
+            if where.feed == "tank":
+                raise Refused(
+                    f"{weighing.what} is a tank: dip it, or give the mass of the ink alone (net)."
+                )
             raise Refused(
-                f"The empty weight of what is in {weighing.what} is not known: give the net grams "
-                f"(--net), or the tare of its pack."
+                f"The empty weight of what is in {weighing.what} is not known: give the mass of "
+                f"the ink alone (net), or the tare of its pack."
             )
         tare_g = tares[0] / 1000
     net_g = weighing.grams - tare_g
     if net_g < 0:
         raise Refused(
             f"{weighing.what} weighs {weighing.grams:g} g, less than its empty weight "
-            f"{tare_g:g} g: check the scale, or give net grams (--net)."
+            f"{tare_g:g} g: check the scale, or give the mass of the ink alone (net)."
         )
     level = _level_of_mass(posting, inside[0].item_id, net_g)
     return _set_level(
@@ -98,9 +102,11 @@ def dip(book: Book, slot_code: str, level: int, *, on: date, who: str = "", note
 
     def work(posting: Posting) -> Done:
         slot = find_place(posting, slot_code, ("slot",), "slot")
-        if level < 0 or (slot.capacity is not None and level > slot.capacity * OVERFULL):
-            raise Refused(f"{slot.code} cannot hold {level / THOUSAND:g}.")
         where, inside = _measured(posting, slot.code)
+        if level < 0 or (slot.capacity is not None and level > slot.capacity * OVERFULL):
+            _, unit = posting.names(inside[0].item_id)
+            most = "" if slot.capacity is None else f" of {format_amount(slot.capacity, unit)}"
+            raise Refused(f"{slot.code}{most} cannot hold {format_amount(level, unit)}.")
         return _set_level(posting, "dip", where, inside, level, on, note=note)
 
     return post(book, work, who=who)

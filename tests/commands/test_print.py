@@ -205,3 +205,13 @@ def test_what_to_mind_reaches_whoever_handles_chemicals(press, words, said):
     done = press(*words, "--on", "2026-03-04")
     assert done.code == 0
     assert said in done.err
+
+
+def test_more_good_pieces_than_the_order_has_are_logged_and_said(press):
+    """Over all runs of the line; misprints are no pieces of the order."""
+    run = ("print", "--order", "A1", "--line", "2", "--on", "2026-03-04", "--json", "--good")
+    assert not any(
+        "asks for" in note for note in press(*run, "5", "--misprints", "3").json()["notes"]
+    )
+    more = press(*run, "3").json()["notes"]
+    assert "A1 line 2 asks for 6 pieces; 8 good ones are logged now." in more

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 from textual.widgets import Input, Static
 
@@ -45,6 +47,35 @@ async def test_an_overrun_is_shown_and_logged(opened, book_file):
         await press(pilot, "1")
         assert "TEE-BLK-L at SHELF gave less than was asked" in shown(pilot)
     assert held(book_file, "TEE-BLK-L") == 0
+
+
+async def test_a_run_from_a_slot_past_its_date_says_so_and_shows_all_it_took(opened):
+    """Yellow's date was 2026-04-01; pretreat has none of pigment's risk and its own date."""
+    async with opened(day=date(2026, 4, 2)) as pilot:
+        await press(pilot, "3", "g")
+        past = (
+            "P1-Y holds INK-Y past its date (2026-04-01): settled pigment is the risk; "
+            "test before a paid job"
+        )
+        assert f"⚠ {past}" in " ".join(shown(pilot).split())
+        took = str(pilot.app.screen.query_one("#press-took", Static).render()).splitlines()
+        assert took[-1] == f"⚠ {past}"
+        assert took[-2].lstrip() == "12 TEE-BLK-L from SHELF, lot 20260303"
+        assert took[-2].lstrip() in shown(pilot)
+
+
+async def test_loading_a_lot_past_its_date_is_done_and_said(opened, book_file):
+    async with opened(day=date(2026, 4, 2)) as pilot:
+        await press(pilot, "4", "s", "end", "l", "down", "down", "down")
+        await type_in(pilot, "keep")
+        await press(pilot, "ctrl+s")
+        said = " ".join(shown(pilot).split())
+        assert (
+            "lot Y1 is past its date (2026-04-01): settled pigment is the risk; "
+            "test before a paid job" in said
+        )
+        assert "from SHELF to P1-Y" in said
+        assert "(u takes it back)" in said
 
 
 async def test_a_word_typed_for_a_number_is_told_and_nothing_is_posted(opened, book_file):
