@@ -24,7 +24,7 @@ import termios
 import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +33,6 @@ from sqlalchemy import Connection, insert
 from stock.book.opening import create_book
 from stock.book.posting import Posting
 from stock.book.tables import item, lot, pack, supplier
-from tests.benchmarks.book_rows import AT
 from tests.benchmarks.ratios import Ratio, compare, table
 
 BARE = """
@@ -103,7 +102,10 @@ def large_book(folder: Path) -> Path:
 
 
 def fill(connection: Connection) -> None:
-    """Blanks of one supplier, each received once and used in the ten months before ``DAY``."""
+    """Blanks of one supplier, received once and used in the ten months before ``DAY``.
+
+    The last one goes into every print, so that there is one with thousands of movements.
+    """
     numbers = range(1, ITEMS + 1)
     connection.execute(insert(supplier), [{"id": 1, "code": "MILL", "lead_days": 5.0}])
     connection.execute(
@@ -121,19 +123,23 @@ def fill(connection: Connection) -> None:
         insert(lot),
         [{"id": n, "item_id": n, "code": "L1", "received_on": FIRST_DAY} for n in numbers],
     )
-    posting = Posting(connection, who="bench", at=AT)
+    posting = Posting(
+        connection, who="bench", at=datetime(DAY.year, DAY.month, DAY.day, tzinfo=UTC)
+    )
     maker, shelf, printed = map(posting.place, ("SUPPLIER", "SHELF", "PRINTED"))
     posting.hold(numbers)
     entry_id = posting.entry("receive", FIRST_DAY)
     for n in numbers:
-        posting.move(entry_id, FIRST_DAY, n, n, 40_000, maker, shelf)
+        amount = 40_000 if n < ITEMS else 1000 * MOVEMENTS
+        posting.move(entry_id, FIRST_DAY, n, n, amount, maker, shelf)
     posting.flush()
     for number in range((MOVEMENTS - ITEMS) // 8):
         day = FIRST_DAY + timedelta(days=number % 300)
         entry_id = posting.entry("print", day, source_ref=f"bench:{number}")
-        for part in range(8):
-            n = 1 + (8 * number + part) * 7 % ITEMS
+        for part in range(7):
+            n = 1 + (7 * number + part) * 7 % ITEMS
             posting.move(entry_id, day, n, n, 1000 * (1 + part), shelf, printed)
+        posting.move(entry_id, day, ITEMS, ITEMS, 1000, shelf, printed)
         if number % 1000 == 999:
             posting.flush()
     posting.flush()
