@@ -7,6 +7,7 @@ when recent weeks do worse than promised or than before. Nothing here forecasts 
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -67,6 +68,9 @@ class Outcome:
 @dataclass(frozen=True, eq=False)
 class Accuracy:
     """How the forecasts of one class did.
+
+    Millilitres are not added to pieces: every item's figures are divided by what it needs on
+    average (half of it forecast, half true) before items are put together.
 
     Args:
         kind: Class, or ``all``.
@@ -155,13 +159,14 @@ def _count(cases: Sequence[Outcome], kind: str) -> int:
 def _score(cases: Sequence[Outcome], kind: str) -> Accuracy:
     levels = cases[0].given.levels
     same = [case for case in cases if case.given.levels == levels]
-    truth = np.array([case.truth for case in same])
-    quantiles = np.array([case.given.quantiles for case in same])
+    needed = _usual_need(same)
+    truth = np.array([case.truth for case in same]) / needed
+    quantiles = np.array([case.given.quantiles for case in same]) / needed[:, None]
+    said = np.array([case.given.mean for case in same]) / needed
     below, at_most = coverage(truth, quantiles)
     size = float(truth.mean())
     weights = np.diff([0.0, *(np.array(levels[1:]) + levels[:-1]) / 2, 1.0])
     crps = [crps_of_sample(y, q, weights) for y, q in zip(truth, quantiles, strict=True)]
-    said = sum(case.given.mean for case in same)
     return Accuracy(
         kind,
         len(same),
@@ -170,9 +175,18 @@ def _score(cases: Sequence[Outcome], kind: str) -> Accuracy:
         pinball(truth, quantiles, np.array(levels)).mean(axis=0) / (size or 1.0),
         below,
         at_most,
-        said / float(truth.sum()) - 1 if truth.sum() > 0 else float("nan"),
+        float(said.sum() / truth.sum()) - 1 if truth.sum() > 0 else float("nan"),
         float(np.mean(crps)) / (size or 1.0),
     )
+
+
+def _usual_need(cases: Sequence[Outcome]) -> Floats:
+    """What each case's item needs on average over its cases; 1 where it is always nothing."""
+    seen: dict[object, list[float]] = defaultdict(list)
+    for case in cases:
+        seen[case.given.key].append((case.truth + case.given.mean) / 2)
+    usual = {key: sum(values) / len(values) for key, values in seen.items()}
+    return np.array([usual[case.given.key] or 1.0 for case in cases])
 
 
 def drift(cases: Sequence[Outcome], level: float = 0.9) -> Drift:

@@ -8,7 +8,7 @@ by the pack. Amounts are base units, days calendar days. Nothing here orders or 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any, Literal
@@ -128,13 +128,24 @@ class Clearance:
         }
 
 
-def clear_to_print(snapshot: Snapshot, days: int, courses: int = COURSES) -> Clearance:
-    """Walk the firm jobs planned for the next ``days`` days (today is the first)."""
+def clear_to_print(
+    snapshot: Snapshot,
+    days: int,
+    courses: int = COURSES,
+    *,
+    absent: Collection[tuple[str, int]] = (),
+) -> Clearance:
+    """Walk the firm jobs planned for the next ``days`` days (today is the first).
+
+    Args:
+        absent: (order, line) of jobs whose garments are not stock and not here, a customer's own:
+            a better order lets the others through first.
+    """
     jobs = jobs_of(snapshot.order_lines, snapshot.day, days)
     rates = misprint_rates(snapshot.misprints, snapshot.settings.misprint_prior)
     hall = _Hall(snapshot, courses)
     found = tuple(hall.take(line, rates) for line in jobs)
-    return Clearance(snapshot.day, days, found, _better(snapshot, jobs, rates))
+    return Clearance(snapshot.day, days, found, _better(snapshot, jobs, rates, absent))
 
 
 def jobs_of(lines: Iterable[OrderLine], day: date, days: int) -> list[OrderLine]:
@@ -337,7 +348,10 @@ def _verdict(chance: float, feeds: bool) -> Verdict:
 
 
 def _better(
-    snapshot: Snapshot, jobs: Sequence[OrderLine], rates: MisprintRates
+    snapshot: Snapshot,
+    jobs: Sequence[OrderLine],
+    rates: MisprintRates,
+    absent: Collection[tuple[str, int]],
 ) -> tuple[tuple[str, int], ...]:
     """Jobs that fit one after another first, those that do not last; empty when all fit.
 
@@ -348,7 +362,8 @@ def _better(
     first: list[OrderLine] = []
     later: list[OrderLine] = []
     for line in jobs:
-        (first if hall.fits(line, rates) else later).append(line)
+        here = (line.order, line.line) not in absent
+        (first if here and hall.fits(line, rates) else later).append(line)
     better = [*first, *later]
     if not later or not first or better == list(jobs):
         return ()

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
 from sqlalchemy import func, select
 
 from stock.book.opening import Book
 from stock.book.tables import balance, customer_order, item, lot, order_line, place
+from stock.demand.known import OrderLine
 from stock.errors import WrongUsage
-from stock.plan.clear_to_print import Clearance, Job, Lack, clear_to_print
+from stock.plan.clear_to_print import Clearance, Job, Lack, clear_to_print, jobs_of
 from stock.shop.planning import snapshot_of
 
 MOST_DAYS = 60
@@ -28,50 +29,62 @@ def clear_jobs(book: Book, day: date, days: int = 5) -> Clearance:
     """
     if not 1 <= days <= MOST_DAYS:
         raise WrongUsage(f"--days {days}: 1 to {MOST_DAYS} days can be looked at.")
-    found = clear_to_print(snapshot_of(book, day), days)
-    owned = _customer_lines(book, found)
-    if not owned:
-        return found
-    here = _customer_stock(book)
-    jobs: list[Job] = []
-    for job in found.jobs:
-        line = owned.get((job.order, job.line))
-        if line is None:
-            jobs.append(job)
-            continue
-        sku, owner = line
-        left = here[owner, sku]
-        here[owner, sku] = max(left - job.pieces, 0.0)
-        if left >= job.pieces:
-            jobs.append(job)
-            continue
-        lack = Lack(sku, "each", job.pieces, left, 1.0)
-        said = f"{owner}'s own {sku}: {left:g} of {job.pieces:g} have been received."
-        jobs.append(
-            replace(
-                job,
-                verdict="short",
-                chance=0.0,
-                lacks=(lack, *job.lacks),
-                notes=(*job.notes, said),
-            )
-        )
-    return replace(found, jobs=tuple(jobs))
+    snapshot = snapshot_of(book, day)
+    missing = _missing_garments(book, jobs_of(snapshot.order_lines, day, days))
+    found = clear_to_print(snapshot, days, absent=missing)
+    jobs = tuple(_short_of_own(job, missing.get((job.order, job.line))) for job in found.jobs)
+    return replace(found, jobs=jobs)
 
 
-def _customer_lines(book: Book, found: Clearance) -> dict[tuple[str, int], tuple[str, str]]:
-    """(garment, customer) of those jobs whose garments the customer brings."""
-    wanted = {(job.order, job.line) for job in found.jobs}
-    if not wanted:
-        return {}
+@dataclass(frozen=True, slots=True)
+class _Missing:
+    """A customer's garments that have not all come: how many are left for the job."""
+
+    owner: str
+    sku: str
+    left: float
+
+
+def _short_of_own(job: Job, missing: _Missing | None) -> Job:
+    """The job, short where its customer's garments are not here."""
+    if missing is None:
+        return job
+    lack = Lack(missing.sku, "each", job.pieces, missing.left, 1.0)
+    said = (
+        f"{missing.owner}'s own {missing.sku}: {missing.left:g} of {job.pieces:g} have been "
+        "received."
+    )
+    return replace(
+        job, verdict="short", chance=0.0, lacks=(lack, *job.lacks), notes=(*job.notes, said)
+    )
+
+
+def _missing_garments(book: Book, lines: Sequence[OrderLine]) -> dict[tuple[str, int], _Missing]:
+    """Of jobs in turn, those whose customer's garments do not suffice; the first take first."""
+    owned = _customer_lines(book)
+    here = _customer_stock(book) if owned else {}
+    missing = {}
+    for line in lines:
+        known = owned.get((line.order, line.line))
+        if known is None:
+            continue
+        left = here.get(known, 0.0)
+        here[known] = max(left - line.pieces, 0.0)
+        if left < line.pieces:
+            missing[line.order, line.line] = _Missing(*known, left)
+    return missing
+
+
+def _customer_lines(book: Book) -> dict[tuple[str, int], tuple[str, str]]:
+    """(customer, garment) of the open lines whose garments the customer brings."""
     with book.reading() as connection:
         rows = connection.execute(
-            select(customer_order.c.ref, order_line.c.line, item.c.sku, order_line.c.owner)
+            select(customer_order.c.ref, order_line.c.line, order_line.c.owner, item.c.sku)
             .join(customer_order, customer_order.c.id == order_line.c.order_id)
             .join(item, item.c.id == order_line.c.blank_id)
             .where(order_line.c.owner != "")
         ).all()
-    return {(ref, n): (sku, owner) for ref, n, sku, owner in rows if (ref, n) in wanted}
+    return {(ref, n): (owner, sku) for ref, n, owner, sku in rows}
 
 
 def _customer_stock(book: Book) -> dict[tuple[str, str], float]:
@@ -85,6 +98,4 @@ def _customer_stock(book: Book) -> dict[tuple[str, str], float]:
             .where(lot.c.owner != "", place.c.kind == "shelf")
             .group_by(lot.c.owner, item.c.sku)
         ).all()
-    found: dict[tuple[str, str], float] = defaultdict(float)
-    found.update({(owner, sku): float(amount) / 1000 for owner, sku, amount in rows})
-    return found
+    return {(owner, sku): float(amount) / 1000 for owner, sku, amount in rows}

@@ -1,5 +1,6 @@
 """The accuracy log: kept as given, scored when the truth is in, drift told."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -48,6 +49,12 @@ def rounds(*, count=12, series=40, used=1.0, noise=1.0, seed=0):
     return found
 
 
+def in_thousandths(case):
+    marks = tuple(1000 * mark for mark in case.given.quantiles)
+    said = replace(case.given, mean=1000 * case.given.mean, quantiles=marks)
+    return Outcome(said, 1000 * case.truth)
+
+
 def test_what_was_said_is_kept_as_it_was_said():
     past = history(np.random.default_rng(1).poisson(5.0, (3, 30)))
     seen = forecast(past, 4)
@@ -93,6 +100,15 @@ def test_good_forecasts_score_as_promised_by_class_and_together():
     assert every.at_most[at] >= 0.9 - 0.03
     assert every.bias == pytest.approx(0, abs=0.03)
     assert (every.pinball > 0).all()
+
+
+def test_an_item_in_small_units_does_not_drown_the_others():
+    """The same forecasts, half of the items in thousandths of their unit: the same scores."""
+    plain = rounds()
+    mixed = [in_thousandths(case) if int(case.given.key[1:]) % 2 else case for case in plain]
+    for ours, theirs in zip(score(mixed), score(plain), strict=True):
+        assert ours.pinball == pytest.approx(theirs.pinball)
+        assert (ours.bias, ours.crps) == pytest.approx((theirs.bias, theirs.crps))
 
 
 def test_a_forecast_that_hits_loses_less_than_one_that_misses():

@@ -136,6 +136,12 @@ def test_a_job_that_cannot_be_finished_waits_in_the_better_order():
     assert found.better == (("B", 1), ("A", 1), ("C", 1))
 
 
+def test_a_job_whose_own_garments_have_not_come_waits_and_takes_nothing():
+    jobs = (job("A", WHITE), job("B", WHITE, after=1))
+    found = clear_to_print(seen(*jobs, stock=[slot(60)]), 7, absent={("A", 1)})
+    assert found.better == (("B", 1), ("A", 1))
+
+
 def test_quotes_and_later_jobs_are_not_walked():
     quote = OrderLine("Q", 1, "quote", DAY, DAY, 5, uses=(TEE,))
     found = clear_to_print(
