@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from stock.shop.consequence import Consequence
     from stock.shop.views.week_at_hand import Week
 
+HIGH = 44
+"""From so many lines on there is room for a line's arithmetic above its chart."""
 LEAST_SAID = 0.005
 """A chance below this reads as nothing."""
 
@@ -36,6 +38,7 @@ class ReorderScreen(ShopScreen):
     """What to buy this week, and why."""
 
     MODE = "reorder"
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (HIGH, "-high")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("plus,equals_sign", "more(1)", "More", key_display="+", tooltip="One pack more"),
         Binding("minus", "more(-1)", "Less", key_display="-", tooltip="One pack less"),
@@ -227,9 +230,9 @@ class ReorderScreen(ShopScreen):
         self.query_one("#reorder-side").toggle_class("tall")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """A wide window shows chart and arithmetic at once."""
+        """A wide and high window shows chart and arithmetic at once."""
         if action == "chart":
-            return not self.has_class("-wide")
+            return not (self.has_class("-wide") and self.has_class("-high"))
         return super().check_action(action, parameters)
 
     def on_resize(self) -> None:

@@ -9,7 +9,7 @@ from textual.widgets import Input, Static
 from stock.screens.reorder import meaning
 from stock.screens.widgets.rows import Rows
 from stock.shop.consequence import Consequence
-from tests.screens.conftest import held, press, shown, type_in
+from tests.screens.conftest import held, press, settled, shown, type_in
 
 
 def detail(pilot) -> str:
@@ -37,10 +37,15 @@ async def test_a_wide_window_shows_arithmetic_and_chart_at_once(opened):
         assert "Position" in shown(pilot)
         assert "stock if nothing is ordered" in shown(pilot)
         assert "chart" not in {b.binding.action for b in pilot.app.screen.active_bindings.values()}
-        await pilot.resize_terminal(80, 24)
-        await press(pilot, "c")
-        assert "stock if nothing is ordered" in shown(pilot)
-        assert "Position" not in shown(pilot)
+        for size in ((160, 36), (80, 48), (80, 24)):
+            await pilot.resize_terminal(*size)
+            await settled(pilot)
+            assert "Position" in shown(pilot)
+            assert "stock if nothing is ordered" not in shown(pilot)
+            await press(pilot, "c")
+            assert "stock if nothing is ordered" in shown(pilot)
+            assert "Position" not in shown(pilot)
+            await press(pilot, "c")
 
 
 def test_a_risk_no_order_can_take_away_is_named():
