@@ -21,6 +21,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalError, ProgrammingError
 
 from stock.book.revision import HEAD, KNOWN
+from stock.book.same_file import keep_to_file
 from stock.errors import BookMissing, BookUnusable, Refused
 
 Result = TypeVar("Result")
@@ -83,6 +84,9 @@ def _sqlite_engine(url: URL) -> Engine:
         writing = connection.get_execution_options().get("stock_writing", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
+    path = url.database or ""
+    if path and not path.startswith((":", "file:")):
+        keep_to_file(engine, path)
     return engine
 
 
@@ -143,6 +147,7 @@ class Book:
                 ):
                     connection = plain.execution_options(stock_writing=True)
                     with connection.begin():
+                        self._refuse_upgraded(connection)
                         return work(connection)
             except _TryAgain as again:
                 met_twice += again.twice
@@ -157,6 +162,12 @@ class Book:
                     ) from None
                 time.sleep(random.uniform(0.5, 1.0) * 0.02 * 2**attempt)
         raise AssertionError("unreachable")
+
+    def _refuse_upgraded(self, connection: Connection) -> None:
+        """Another station may have brought the book to a newer schema while it was open here."""
+        revision = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+        if revision != HEAD:
+            raise BookUnusable(_newer(self.shown, revision))
 
     def close(self) -> None:
         """Give back all connections."""
@@ -331,8 +342,12 @@ def _revision_of(book: Book) -> str | None:
     if foreign:
         raise BookUnusable(f"{book.shown} holds another program's tables, not a book.")
     if revision is not None and revision not in KNOWN:
-        raise BookUnusable(
-            f"{book.shown} was written by a newer version of this program "
-            f"(schema {revision}, this one knows up to {HEAD}). Upgrade the program."
-        )
+        raise BookUnusable(_newer(book.shown, revision))
     return revision
+
+
+def _newer(shown: str, revision: object) -> str:
+    return (
+        f"{shown} was written by a newer version of this program "
+        f"(schema {revision}, this one knows up to {HEAD}). Upgrade the program."
+    )
