@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, timedelta
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from stock.clock import monday_of, week_label
@@ -53,23 +54,23 @@ def pipeline_drawn(jobs: Sequence[Job], day: date, width: int, height: int) -> s
     """Stacked bars by week."""
     import plotext
 
-    from stock.shop.stock_chart import begin, label_amounts, label_weeks
+    from stock.shop.stock_chart import WHOLE, begin, label_amounts, label_weeks
 
     weeks, pieces = pipeline(jobs, day)
     labels = [f"{week.isocalendar().week}" for week in weeks]
     labels[-1] += "+"
-    begin(width, height)
+    key = "  ".join(f"{MARKS[stage]}{WHOLE}{stage}" for stage in STAGES)
+    above = wrap(f"Pieces left to print, by ISO week due:  {key}", width)
+    begin(width, height - len(above))
     plotext.stacked_bar(
         labels,
         [pieces[stage] for stage in STAGES],
-        labels=list(STAGES),
         marker=[MARKS[stage] for stage in STAGES],
         width=0.7,
     )
     label_weeks(range(1, len(weeks) + 1), labels, width)
     label_amounts(max(map(sum, zip(*pieces.values(), strict=True))), height)
-    plotext.title("Pieces left to print, by ISO week due")
-    return str(plotext.build())
+    return "\n".join([*(line.replace(WHOLE, " ") for line in above), str(plotext.build())])
 
 
 def lots_by_week(lots: Sequence[ExpiringLot], day: date) -> tuple[list[date], list[float]]:
@@ -104,7 +105,8 @@ def lots_drawn(lots: Sequence[ExpiringLot], day: date, width: int, height: int) 
     from stock.shop.stock_chart import begin, label_amounts, label_weeks
 
     weeks, risk = lots_by_week(lots, day)
-    begin(width, height)
+    above = wrap("Value expected to be left, by the ISO week of its date", width)
+    begin(width, height - len(above))
     # Weeks without any are left out of the bars: the library draws a row even for nothing.
     some = [(place, value / 100) for place, value in enumerate(risk) if value > 0]
     if some:
@@ -112,5 +114,4 @@ def lots_drawn(lots: Sequence[ExpiringLot], day: date, width: int, height: int) 
     plotext.xlim(-0.5, len(weeks) - 0.5)
     label_amounts(max(risk) / 100, height)
     label_weeks(range(len(weeks)), [f"{week.isocalendar().week}" for week in weeks], width)
-    plotext.title("Value expected to be left, by the ISO week of its date")
-    return str(plotext.build())
+    return "\n".join([*above, str(plotext.build())])
