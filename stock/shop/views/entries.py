@@ -40,8 +40,8 @@ def entry_rows(connection: Connection, query: Select[Any]) -> list[EntryRow]:
     rows = connection.execute(query).all()
     ids = [row.id for row in rows]
     undone = set(connection.scalars(select(entry.c.reverses).where(entry.c.reverses.in_(ids))))
-    moved: dict[int, list[str]] = {}
-    for found in connection.execute(
+    moved: dict[int, dict[tuple[str, str], dict[str, int]]] = {}
+    for entry_id, sku, unit, code, amount in connection.execute(
         select(
             movement.c.entry_id,
             item.c.sku,
@@ -55,8 +55,7 @@ def entry_rows(connection: Connection, query: Select[Any]) -> list[EntryRow]:
         .group_by(movement.c.entry_id, item.c.sku, item.c.unit, lot.c.code)
         .order_by(movement.c.entry_id, item.c.sku, lot.c.code)
     ):
-        amount = f"{float(found[4]) / 1000:,.6g} {found[2]}".replace(" each", "")
-        moved.setdefault(found[0], []).append(f"{found[1]} {amount} lot {found[3]}")
+        moved.setdefault(entry_id, {}).setdefault((sku, unit), {})[code] = int(amount)
     return [
         EntryRow(
             row.id,
@@ -64,8 +63,19 @@ def entry_rows(connection: Connection, query: Select[Any]) -> list[EntryRow]:
             row.day,
             row.who,
             row.note,
-            "; ".join(moved.get(row.id, [])),
+            "; ".join(_of_item(*what, lots) for what, lots in moved.get(row.id, {}).items()),
             row.id in undone,
         )
         for row in rows
     ]
+
+
+def _of_item(sku: str, unit: str, lots: dict[str, int]) -> str:
+    """What an entry moved of one item: a blend's lots are only counted.
+
+    >>> _of_item("INK-C", "mL", {"A": 2000, "B": 574}), _of_item("TEE", "each", {"C": 3000})
+    ('INK-C 2.574 mL of 2 lots', 'TEE 3 lot C')
+    """
+    amount = f"{sum(lots.values()) / 1000:,.6g} {unit}".replace(" each", "")
+    which = f"lot {next(iter(lots))}" if len(lots) == 1 else f"of {len(lots)} lots"
+    return f"{sku} {amount} {which}"
