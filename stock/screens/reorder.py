@@ -97,7 +97,12 @@ class ReorderScreen(ShopScreen):
         self.snapshot, self.weekly = found
         lines = {(line.item, line.packs) for line in self.weekly.lines}
         self.edited = {key: packs for key, packs in self.edited.items() if key in lines}
-        self.query_one(Rows).show(self.weekly.lines, key=lambda line: line.item)
+        rows = self.query_one(Rows)
+        rows.show(self.weekly.lines, key=lambda line: line.item)
+        asked, self.pointed = self.pointed, ""
+        place = next((n for n, line in enumerate(self.weekly.lines) if line.item == asked), None)
+        if place is not None:
+            rows.go_to(place)
         self._total()
 
     def packs(self, line: ReorderLine) -> int:

@@ -76,6 +76,24 @@ async def test_a_job_that_cannot_be_printed_is_named_and_leads_to_its_order(
         assert (found.order, found.line) == ("B1", 1)
 
 
+async def test_what_must_be_ordered_today_leads_to_its_line(opened, book_file, tmp_path):
+    order_more(
+        *(book_file, tmp_path, "B1,1,2026-03-09,2026-03-12,confirmed,TEE-WHT-L,90"),
+    )
+    async with opened(size=(120, 30)) as pilot:
+        await settled(pilot)
+        rows = pilot.app.screen.query_one(Rows)
+        place, row = next(
+            (n, rows.row(n)) for n in range(rows.count) if rows.row(n).kind == "order"
+        )
+        assert "1 of them today: TEE-WHT-L." in row.text
+        await press(pilot, *["down"] * place, "enter")
+        await settled(pilot)
+        assert pilot.app.current_mode == "reorder"
+        assert pilot.app.screen.query_one(Rows).cursor > 0
+        assert pilot.app.screen.query_one(Rows).current.item == "TEE-WHT-L"
+
+
 async def test_many_jobs_that_cannot_be_printed_are_counted(opened, book_file, tmp_path):
     days = [date(2026, 3, 12) + timedelta(days=n % 5) for n in range(8)]
     order_more(

@@ -252,9 +252,8 @@ def of_week(week: Week) -> list[Attention]:
         names = ", ".join(line.item for line in urgent[:5])
         more = f", {len(urgent)} of them today: {names}" if urgent else ""
         count = f"{len(weekly.lines)} lines" if len(weekly.lines) > 1 else "1 line"
-        found.append(
-            Attention("order", f"{count} on the week's list{more}.", "reorder", "6 Reorder")
-        )
+        where = f"reorder:{urgent[0].item}" if urgent else "reorder"
+        found.append(Attention("order", f"{count} on the week's list{more}.", where, "6 Reorder"))
     found += _overdue(week)
     for lot in week.expiring(SOON_DAYS):
         if lot.days >= 0 and lot.left_mean > 0.05 * lot.amount:
