@@ -21,6 +21,7 @@ from textual.app import App, SystemCommand
 from textual.binding import Binding, BindingType
 from textual.filter import LineFilter, NoColor
 from textual.screen import ModalScreen, Screen
+from textual.widgets import Input
 
 from stock.errors import BookMissing, StockError
 from stock.exchange.safe_text import safe_text
@@ -254,6 +255,13 @@ class StockApp(App[None]):
             self.pop_screen()
         if isinstance(self.screen, ShopScreen):
             self.screen.pointed = what
+
+    def get_key_display(self, binding: Binding) -> str:
+        """In a field a question mark is a letter: the other key for the same is named."""
+        asks = isinstance(self.screen, ModalScreen)
+        if binding.action == "keys" and not asks and isinstance(self.focused, Input):
+            return "F10"
+        return super().get_key_display(binding)
 
     def action_keys(self) -> None:
         """The keys in force."""

@@ -14,9 +14,11 @@ from textual.containers import Horizontal
 from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
+from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
 from stock.screens.dialogs import Field, Form, Question, needed
 from stock.screens.widgets.rows import Column, Rows
+from stock.screens.wording import counted
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -46,7 +48,11 @@ class CountScreen(ShopScreen):
         yield Static("Reading …", id="head", markup=False)
         with Horizontal(classes="labelled"):
             yield Label("Counted", id="count-label")
-            yield Input(placeholder="figure; Enter: next line", id="counted", compact=True)
+            yield Input(
+                placeholder="in the unit below, or packs as 2p; Enter: next line",
+                id="counted",
+                compact=True,
+            )
         yield Static("", id="count-wrong", classes="note", markup=False)
         yield Rows(
             (
@@ -87,7 +93,7 @@ class CountScreen(ShopScreen):
         rows = self.query_one(Rows)
         kind = f" of {self.kind}" if self.kind else ""
         self.head(
-            f"Blind count: {rows.count} lines{kind}, {len(self.counted)} counted. "
+            f"Blind count: {counted(rows.count, 'line')}{kind}, {len(self.counted)} counted. "
             "The book's figures come afterwards."
         )
 
@@ -124,11 +130,9 @@ class CountScreen(ShopScreen):
         if not text:
             self.counted.pop(line, None)
         else:
-            from stock.screens.dialogs import amount_in
-
-            trouble = amount_in(line.unit)(text)
+            trouble = _trouble(line, text)
             if trouble:
-                wrong.update(f"✗ {line.item}: {trouble}")
+                wrong.update(safe_text(f"✗ {line.item}: {trouble}"))
                 return False
             self.counted[line] = text
         self.query_one(Rows).refresh()
@@ -158,11 +162,10 @@ class CountScreen(ShopScreen):
         def act(book: Book, answers: Any) -> Counted:
             from stock.shop.counting import CountRow, count
             from stock.shop.station import who
-            from stock.units import parse_amount
 
             rows = [
                 CountRow(
-                    *(line.place, line.item, parse_amount(text, line.unit)),  # type: ignore[arg-type]
+                    *(line.place, line.item, line.amount(text)),
                     lot=line.lot,
                     container=line.container,
                     owner=line.owner,
@@ -172,7 +175,7 @@ class CountScreen(ShopScreen):
             return count(book, rows, answers["reason"], on=day, who=who())
 
         form = Form(
-            f"Post {len(figures)} counted lines as one entry",
+            f"Post {counted(len(figures), 'counted line')} as one entry",
             (Field("reason", "Reason", "month end", check=needed),),
             act,
             note="Differences go to or come from CORRECTION; the entry can be taken back.",
@@ -189,7 +192,9 @@ class CountScreen(ShopScreen):
 
     def action_back(self) -> None:
         """Leave; figures not posted are asked about."""
-        if not self.counted:
+        unread = not self._keep() and bool(self.query_one("#counted", Input).value.strip())
+        figures = len(self.counted) + unread
+        if not figures:
             self.app.pop_screen()
             return
 
@@ -199,8 +204,19 @@ class CountScreen(ShopScreen):
 
         self.app.push_screen(
             Question(
-                f"{len(self.counted)} figures are not posted (Ctrl+S posts them).",
+                f"{counted(figures, 'figure')} not posted yet (Ctrl+S posts).",
                 (("y", "leave and forget them"),),
             ),
             answered,
         )
+
+
+def _trouble(line: SheetLine, text: str) -> str | None:
+    """What is wrong with a figure, in words of a person who counts."""
+    try:
+        held = line.amount(text)
+    except ValueError as error:
+        said = str(error)
+        pieces = line.unit == "each" and "pack" not in said
+        return f"{text!r} is not a number of pieces." if pieces else f"{said}."
+    return "nobody counts less than nothing." if held < 0 else None

@@ -19,6 +19,7 @@ CHEMICALS = (
     "Ink and pretreat are chemicals: gloves and eye protection, the safety data sheet first; "
     "waste by its section 13 and local rules, never down a drain unless they allow it."
 )
+SETTLES = "White settles: shake a closed cartridge before it goes in."
 OLD = ("empty", "keep", "waste")
 
 
@@ -31,6 +32,11 @@ def _who() -> str:
 def grams(text: str) -> str | None:
     """A mass, as ``417``, ``0,75 kg``, ``1.5 lb``."""
     return needed(text) or amount_in("g")(text)
+
+
+def in_words(unit: str) -> str:
+    """The unit a figure is typed in, for a label."""
+    return "pieces" if unit == "each" else unit
 
 
 def optional_amount(unit: str) -> Check:
@@ -80,25 +86,26 @@ def load_form(
             Field("amount", "Only a part (tanks)", hint="as 1.8 L; nothing: a whole pack"),
         ),
         act,
-        note=CHEMICALS,
+        note=f"{SETTLES} {CHEMICALS}",
+        begin="old" if slot and sku else "item" if slot else "slot",
     )
 
 
-def unload_form(day: date, *, slot: str = "") -> Form:
+def unload_form(day: date, *, slot: str = "", old: str = "keep") -> Form:
     """Take a cartridge out."""
 
     def act(book: Book, answers: Answers) -> Any:
         from stock.shop.loading import unload
 
-        old: Any = answers["old"]
-        return unload(book, answers["slot"], on=day, old=old, to=answers["to"], who=_who())
+        what: Any = answers["old"]
+        return unload(book, answers["slot"], on=day, old=what, to=answers["to"], who=_who())
 
     return Form(
         "Take the cartridge out of a slot",
         (
             Field("slot", "Slot", slot, check=needed),
             Field(
-                *("old", "It is", "keep", "keep (to a shelf), empty or waste"),
+                *("old", "It is", old, "keep (to a shelf), empty or waste"),
                 choices=OLD,
                 check=one_of(OLD, empty=False),
             ),
@@ -106,6 +113,7 @@ def unload_form(day: date, *, slot: str = "") -> Form:
         ),
         act,
         note=CHEMICALS,
+        begin="old" if slot else "slot",
     )
 
 
@@ -133,6 +141,7 @@ def weigh_form(day: date, *, what: str = "") -> Form:
         ),
         act,
         note="The book is set to the scale; the difference corrects the estimate. " + CHEMICALS,
+        begin="grams" if what else "what",
     )
 
 
@@ -154,6 +163,7 @@ def dip_form(day: date, *, slot: str = "", unit: str = "mL") -> Form:
         ),
         act,
         note="The book is set to it; the difference corrects the estimate.",
+        begin="level" if slot else "slot",
     )
 
 
@@ -198,10 +208,11 @@ def count_form(
         f"Count {named} (blind: the book's figure comes afterwards)",
         (
             Field("place", "Place", place, check=needed),
-            Field("counted", f"Counted ({unit})", check=amount_in(unit)),
+            Field("counted", f"Counted ({in_words(unit)})", check=amount_in(unit)),
             Field("reason", "Reason", "count", check=needed),
         ),
         act,
+        begin="counted",
     )
 
 
@@ -227,9 +238,10 @@ def choice_form(
         fields.append(Field("to", "To shelf", "SHELF", check=needed))
     if deed != "open":
         part = deed == "decant"
+        hint = "as 1 L" if part else "nothing: all of it"
         fields.append(
             Field(
-                *("amount", f"How much ({unit})", "", "as 1 L" if part else "nothing: all of it"),
+                *("amount", f"How much ({in_words(unit)})", "", hint),
                 check=amount_in(unit, least=1) if part else optional_amount(unit),
             )
         )
@@ -249,7 +261,8 @@ def choice_form(
         )
         return _do(deed, book, choice, answers, day)
 
-    return Form(f"{title} {named} at {place}", fields, act, note=note)
+    begin = "amount" if deed == "decant" else ""
+    return Form(f"{title} {named} at {place}", fields, act, note=note, begin=begin)
 
 
 DEEDS = {
@@ -365,7 +378,7 @@ def service_form(day: date, *, sku: str = "", unit: str = "each") -> Form:
         f"Maintenance done with {sku}",
         (
             Field(
-                *("amount", f"Used ({unit})", "", "nothing: what one service takes"),
+                *("amount", f"Used ({in_words(unit)})", "", "nothing: what one service takes"),
                 check=optional_amount(unit),
             ),
             Field("printer", "Printer", hint="which machine"),

@@ -50,6 +50,7 @@ class Form(ModalScreen[Any]):
         act: Takes the open book and the answers and does what was asked, in a thread. Its answer
             is the form's; a refusal stays in the form. None: the answers are the form's answer.
         typed: Called with the answers at every change, for a line of consequences below.
+        begin: The field that is typed in first; missing: the first one.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -67,8 +68,10 @@ class Form(ModalScreen[Any]):
         *,
         note: str = "",
         typed: Callable[[Form, Answers], None] | None = None,
+        begin: str = "",
     ) -> None:
         super().__init__()
+        self.begin = begin
         self.form_title, self.fields, self.note = title, tuple(fields), note
         self.act, self.typed = act, typed
         self.busy = False
@@ -97,11 +100,12 @@ class Form(ModalScreen[Any]):
             )
 
     def on_mount(self) -> None:
-        """Begin at the first field."""
+        """Begin where something is to be typed."""
         self.query_one("#form-note").display = bool(self.note)
         self.query_one("#form-wrong").display = False
         self.query_one("#form-means").display = self.typed is not None
-        self.query(Input).first().focus()
+        first = self.query_one(f"#field-{self.begin}", Input) if self.begin else None
+        (first or self.query(Input).first()).focus()
 
     def answers(self) -> dict[str, str]:
         """What stands in the fields."""
@@ -171,7 +175,9 @@ class Form(ModalScreen[Any]):
 
         def refused(said: str) -> None:
             self.busy = False
-            self.query_one("#form-keys", Static).update("Nothing was changed. Escape: back")
+            self.query_one("#form-keys", Static).update(
+                "Nothing was changed.   Ctrl+S: once more   Escape: back"
+            )
             self.wrong(said)
 
         in_thread(self, lambda book: act(book, answers), self.dismiss, refused, group="post")
@@ -249,10 +255,12 @@ def amount_in(unit: str, *, least: int = 0) -> Check:
     def check(text: str) -> str | None:
         from stock.units import parse_amount
 
+        if not text:
+            return needed(text)
         try:
             held = parse_amount(text, unit)  # type: ignore[arg-type]
         except ValueError as error:
-            return f"{error}."
+            return f"{text!r} is not a number of pieces." if unit == "each" else f"{error}."
         return None if held >= least else f"{text} is less than it can be."
 
     return check

@@ -23,6 +23,7 @@ from stock.screens.wording import amount, days_word, money, plain_money
 
 if TYPE_CHECKING:
     from stock.plan.decisions import ExpiringLot
+    from stock.shop.views.week_at_hand import Week
 
 WITHIN = (30, 90, 180, 365)
 WEEKS = 13
@@ -59,6 +60,7 @@ class ExpiryScreen(ShopScreen):
         super().__init__()
         self.within = 90
         self.lots: tuple[ExpiringLot, ...] = ()
+        self.slots: frozenset[str] = frozenset()
 
     def body(self) -> Iterable[Widget]:
         """The lots, and the one under the cursor below or beside them."""
@@ -93,9 +95,15 @@ class ExpiryScreen(ShopScreen):
     def look_again(self) -> None:
         """Plan the lots in a thread."""
         within = self.within
-        self.look_at_week(lambda week: week.expiring(within), self._show)
 
-    def _show(self, lots: tuple[ExpiringLot, ...]) -> None:
+        def read(week: Week) -> tuple[tuple[ExpiringLot, ...], frozenset[str]]:
+            slots = (held.place for held in week.snapshot.stock if held.place_kind == "slot")
+            return week.expiring(within), frozenset(slots)
+
+        self.look_at_week(read, self._show)
+
+    def _show(self, found: tuple[tuple[ExpiringLot, ...], frozenset[str]]) -> None:
+        lots, self.slots = found
         self.lots = lots
         rows = self.query_one(Rows)
         rows.show(lots, key=lambda lot: (lot.item, lot.lot, lot.place))
@@ -126,13 +134,15 @@ class ExpiryScreen(ShopScreen):
     def _menu(self, event: Rows.Chosen) -> None:
         """What can be done with the lot under the cursor."""
         lot: ExpiringLot = event.row
-        answers = [
+        of_shelf = [
             ("l", "use it first: load it into a machine"),
             ("a", "set it aside, into quarantine"),
             ("b", "send it back to its supplier"),
             ("o", "write it off, for disposal"),
-            ("i", "the item: lots, weeks to come, history"),
         ]
+        of_slot = [("o", "take it out of the machine, for disposal")]
+        answers = of_slot if lot.place in self.slots else of_shelf
+        answers = [*answers, ("i", "the item: lots, weeks to come, history")]
         acts = {
             "l": self.action_load,
             "a": self.action_set_aside,
@@ -189,7 +199,9 @@ class ExpiryScreen(ShopScreen):
     def action_load(self) -> None:
         """Load it into a machine."""
         lot = self.query_one(Rows).current
-        if lot is not None:
+        if lot is not None and lot.place in self.slots:
+            self.say(f"It is loaded in {lot.place}.")
+        elif lot is not None:
             self.ask(deeds.load_form(self.day, sku=lot.item, lot=lot.lot))
 
     def action_set_aside(self) -> None:
@@ -205,6 +217,8 @@ class ExpiryScreen(ShopScreen):
         lot = self.query_one(Rows).current
         if lot is None:
             self.say("No lot is under the cursor.")
+        elif lot.place in self.slots:
+            self.ask(deeds.unload_form(self.day, slot=lot.place, old="waste"))
         elif lot.days < 0:
             self.ask(deeds.write_off_form(self.day, sku=lot.item, lot=lot.lot))
         else:

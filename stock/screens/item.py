@@ -101,7 +101,7 @@ class ItemScreen(ShopScreen):
             total = sum(row.amount for row in lots if row.place_kind != "quarantine")
             self.head(
                 f"{sku} {self.facts.name}: {held(total, self.facts.unit)} in {len(lots)} lots and "
-                "containers. Enter: what can be done"
+                "containers. Enter: what to do"
             )
             self.refresh_bindings()
             self.look_at_week(lambda week: week.weekly, self._planned)

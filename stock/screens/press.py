@@ -21,7 +21,7 @@ from stock.screens.dialogs import Answers, Field, Form, whole_number
 from stock.screens.today import safe_lines
 from stock.screens.widgets.find import Find
 from stock.screens.widgets.rows import Column, Rows
-from stock.screens.wording import held
+from stock.screens.wording import counted, held
 
 if TYPE_CHECKING:
     from datetime import date
@@ -126,7 +126,7 @@ class PressScreen(ShopScreen):
         pieces = sum(job.left for job in jobs)
         of = f" with {self.like!r}" if self.like else ""
         self.head(
-            f"{len(jobs)} jobs to print{of}, {pieces:,} pieces, {late} late. "
+            f"{counted(len(jobs), 'job')} to print{of}, {counted(pieces, 'piece')}, {late} late. "
             "g: all good   Enter: with misprints"
             if jobs
             else f"No jobs to print{of}."

@@ -15,7 +15,7 @@ from stock.screens.base import ShopScreen
 from stock.screens.widgets.find import Find
 from stock.screens.widgets.gauge import gauge
 from stock.screens.widgets.rows import PAGE, Column, Rows
-from stock.screens.wording import held, some
+from stock.screens.wording import counted, held, some
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -138,7 +138,9 @@ class ShelfScreen(ShopScreen):
             self.query_one("#items", Rows).show_page(page.count, page.first, page.rows, fresh=fresh)
             if self.showing == "items":
                 of = f" with {like!r}" if like else ""
-                self.head(f"{page.count:,} items{of}. Enter: lots, chart   s: machine slots")
+                self.head(
+                    f"{counted(page.count, 'item')}{of}. Enter: lots, chart   s: machine slots"
+                )
 
         self.look(read, show, group=f"page {first}")
 
@@ -150,7 +152,7 @@ class ShelfScreen(ShopScreen):
             self.pointed = ""
             if place is not None:
                 rows.go_to(place)
-        self.head(f"{len(slots)} machine slots: █ surely there, ▒ perhaps.   s: items")
+        self.head(f"{counted(len(slots), 'machine slot')}: █ surely there, ▒ perhaps.   s: items")
 
         def doubted(found: dict[str, float]) -> None:
             self.doubts = found
@@ -223,7 +225,8 @@ class ShelfScreen(ShopScreen):
         if self.showing == "slots" and row is not None:
             form = deeds.load_form(self.day, slot=row.slot, sku=row.item)
         else:
-            form = deeds.load_form(self.day, sku=row.sku if row is not None else "")
+            ink = row is not None and row.kind == "ink"
+            form = deeds.load_form(self.day, sku=row.sku if ink else "")
         self.ask(form)
 
     def action_unload(self) -> None:

@@ -7,6 +7,7 @@ where it agreed, so that nothing before it can be undone unnoticed.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -18,19 +19,33 @@ from stock.book.drawing import fefo
 from stock.book.holding import Holding, Place
 from stock.book.opening import Book
 from stock.book.posting import Posting, post
-from stock.book.tables import balance, container, entry, item, lot, movement, place, reading
+from stock.book.tables import (
+    balance,
+    container,
+    entry,
+    item,
+    lot,
+    movement,
+    pack,
+    place,
+    reading,
+    receipt,
+)
 from stock.book.undo import reversed_entries
 from stock.errors import Refused, Unknown
 from stock.shop.choosing import find_container, find_item, find_place
 from stock.shop.slots import move_draws
-from stock.units import THOUSAND, format_amount, from_thousandths
+from stock.units import THOUSAND, format_amount, from_thousandths, parse_amount
 
 COUNTED_KINDS = ("shelf", "quarantine")
 
 
 @dataclass(frozen=True, slots=True)
 class SheetLine:
-    """What to count: an item's lot (or container) at a place. No amount stands here."""
+    """What to count: an item's lot (or container) at a place; never how much the book expects.
+
+    ``pack`` is what one unopened pack of that lot holds (thousandths); 0 where it is not known.
+    """
 
     place: str
     item: str
@@ -39,6 +54,20 @@ class SheetLine:
     container: str
     owner: str
     unit: str
+    pack: int = 0
+
+    def amount(self, text: str) -> int:
+        """A figure as it was typed: in the line's unit, or in unopened packs, as ``2p``.
+
+        Raises:
+            ValueError: Neither, or packs of something that came in none.
+        """
+        packs = re.fullmatch(r"([0-9]{1,6}) *(?:p|packs?)", text.strip(), re.IGNORECASE)
+        if packs is None:
+            return parse_amount(text, self.unit)  # type: ignore[arg-type]
+        if not self.pack:
+            raise ValueError(f"no pack of {self.item} is known: type it in {self.unit}")
+        return int(packs[1]) * self.pack
 
     def to_json(self) -> dict[str, str]:
         """As the columns of a sheet."""
@@ -57,6 +86,14 @@ def count_sheet(
     book: Book, *, places: Collection[str] = (), kinds: Collection[str] = ()
 ) -> list[SheetLine]:
     """The blind sheet of these places (all shelves when none) and item kinds (all when none)."""
+    pack_of_lot = (
+        select(pack.c.amount)
+        .join(receipt, receipt.c.pack_id == pack.c.id)
+        .where(receipt.c.lot_id == lot.c.id)
+        .order_by(receipt.c.id.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
     query = (
         select(
             place.c.code,
@@ -66,6 +103,7 @@ def count_sheet(
             container.c.code,
             lot.c.owner,
             item.c.unit,
+            pack_of_lot,
         )
         .select_from(balance)
         .join(place, place.c.id == balance.c.place_id)
@@ -81,8 +119,8 @@ def count_sheet(
         query = query.where(item.c.kind.in_(list(kinds)))
     with book.reading() as connection:
         return [
-            SheetLine(where, sku, name, code, box or "", owner, unit)
-            for where, sku, name, code, box, owner, unit in connection.execute(query)
+            SheetLine(where, sku, name, code, box or "", owner, unit, 0 if box else size or 0)
+            for where, sku, name, code, box, owner, unit, size in connection.execute(query)
         ]
 
 

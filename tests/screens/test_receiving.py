@@ -397,3 +397,13 @@ async def test_while_a_field_takes_digits_the_strip_names_the_keys_that_lead_on(
         await press(pilot, "f4")
         assert "[4 Shelf]" in shown(pilot)
         assert "F4" not in shown(pilot)
+
+
+async def test_in_a_field_the_key_for_help_that_is_no_letter_is_named(opened):
+    async with opened() as pilot:
+        await press(pilot, "2")
+        assert "F10 Keys" in shown(pilot)
+        await press(pilot, "f10")
+        assert "Keys in force here" in shown(pilot)
+        await press(pilot, "escape", "escape")
+        assert "? Keys" in shown(pilot)

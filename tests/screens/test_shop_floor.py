@@ -66,7 +66,7 @@ async def test_a_run_from_a_slot_past_its_date_says_so_and_shows_all_it_took(ope
 
 async def test_loading_a_lot_past_its_date_is_done_and_said(opened, book_file):
     async with opened(day=date(2026, 4, 2)) as pilot:
-        await press(pilot, "4", "s", "end", "l", "down", "down", "down")
+        await press(pilot, "4", "s", "end", "l")
         await type_in(pilot, "keep")
         await press(pilot, "ctrl+s")
         said = " ".join(shown(pilot).split())
@@ -97,6 +97,28 @@ async def test_jobs_are_found_by_part_of_their_text(opened):
         assert pilot.app.screen.query_one(Rows).count == 2
 
 
+async def test_forms_begin_where_something_is_to_be_typed(opened):
+    """What stands under the cursor is in the form already."""
+    async with opened() as pilot:
+        await press(pilot, "4", "s")
+        for key, field in (("w", "grams"), ("d", "level"), ("l", "old"), ("o", "old")):
+            await press(pilot, key)
+            assert pilot.app.focused.id == f"field-{field}"
+            await press(pilot, "escape")
+        await press(pilot, "s", "c")
+        assert pilot.app.focused.id == "field-counted"
+
+
+async def test_pieces_are_called_pieces_and_an_empty_figure_empty(opened):
+    async with opened() as pilot:
+        await press(pilot, "4", "slash")
+        await type_in(pilot, "TEE-BLK")
+        await press(pilot, "enter", "c", "ctrl+s")
+        assert "Counted (pieces): nothing stands here yet." in shown(pilot)
+        await press(pilot, "x")
+        assert "'x' is not a number of pieces." in shown(pilot)
+
+
 async def test_from_items_to_lots_to_slots_and_back(opened):
     async with opened() as pilot:
         await press(pilot, "4")
@@ -114,7 +136,6 @@ async def test_weighing_a_slot_sets_it(opened, book_file):
     async with opened() as pilot:
         await press(pilot, "4", "s")
         await press(pilot, "w")
-        await press(pilot, "enter")
         await type_in(pilot, "197")
         await press(pilot, "ctrl+s")
     # (197 g − 90 g tare) ÷ 1.07 g/mL (density of colour ink from a printer maker's sheet, 2008)
@@ -127,7 +148,6 @@ async def test_loading_is_refused_in_a_sentence_and_the_form_stays(opened, book_
         assert "still holds" in shown(pilot)
         assert "Nothing was changed" in shown(pilot)
         assert pilot.app.screen.query_one("#field-slot", Input).value == "P1-C"
-        await press(pilot, "down", "down", "down")
         await type_in(pilot, "keep")
         await press(pilot, "ctrl+s")
         assert "from SHELF to P1-C" in " ".join(shown(pilot).split())
@@ -144,7 +164,7 @@ async def test_a_cartridge_is_taken_out_shaken_and_poured_off(opened, book_file)
         assert "to SHELF" in shown(pilot)
         await press(pilot, "escape", "slash")
         await type_in(pilot, "INK-W")
-        await press(pilot, "enter", "enter", "down", "d", "enter")
+        await press(pilot, "enter", "enter", "down", "d")
         await type_in(pilot, "100")
         await press(pilot, "ctrl+s")
         assert "Entry" in shown(pilot)
@@ -210,13 +230,31 @@ async def test_an_expired_lot_is_written_off_with_the_caution_beside_it(opened, 
     assert held(book_file, "INK-Y") == 350
 
 
+async def test_a_loaded_lot_past_its_date_is_taken_out_of_the_machine(opened, book_file):
+    """Writing off leaves what is loaded; the key does what the person meant."""
+    async with opened(day=date(2026, 4, 2)) as pilot:
+        await press(pilot, "7")
+        rows = pilot.app.screen.query_one(Rows)
+        while rows.current.place != "P1-Y":
+            await press(pilot, "down")
+        await press(pilot, "enter")
+        assert "take it out of the machine" in shown(pilot)
+        assert "use it first" not in shown(pilot)
+        await press(pilot, "o")
+        assert "section 13" in shown(pilot)
+        await press(pilot, "ctrl+s")
+        said = " ".join(shown(pilot).split())
+        assert "from P1-Y K000003 to WASTE" in said
+        assert "never down a drain" in said
+    assert held(book_file, "INK-Y") == 350
+
+
 async def test_a_blind_count_tells_the_difference_afterwards(opened, book_file):
     async with opened() as pilot:
         await press(pilot, "4", "slash")
         await type_in(pilot, "TEE-BLK")
         await press(pilot, "enter", "c")
         assert "15" not in shown(pilot).split("Counted")[1]
-        await press(pilot, "enter")
         await type_in(pilot, "14")
         await press(pilot, "ctrl+s")
         assert "book 15, counted 14" in shown(pilot)
@@ -253,12 +291,42 @@ async def test_figures_not_posted_are_asked_about(opened, book_file):
         await press(pilot, "4", "b")
         await type_in(pilot, "1")
         await press(pilot, "enter", "escape")
-        assert "1 figures are not posted" in shown(pilot)
+        assert "1 figure not posted yet" in shown(pilot)
         await press(pilot, "escape")
         assert "Blind count" in shown(pilot)
         await press(pilot, "escape", "y")
         assert "8 items" in shown(pilot)
     assert held(book_file, "INK-C") == 700
+
+
+async def test_sealed_packs_are_counted_as_packs(opened, book_file):
+    """Whoever counts three cartridges types 3p, not their millilitres."""
+    async with opened() as pilot:
+        await press(pilot, "4", "b")
+        lines = pilot.app.screen.query_one(Rows)
+        assert (lines.current.item, lines.current.container) == ("INK-C", "")
+        await type_in(pilot, "3p")
+        await press(pilot, "enter")
+        while lines.current.item != "TEE-BLK-L":
+            await press(pilot, "down")
+        await type_in(pilot, "2 packs")
+        await press(pilot, "enter", "ctrl+s", "ctrl+s")
+        assert "book 350 mL, counted 1,050 mL" in shown(pilot)
+        assert "book 15, counted 2" in shown(pilot)
+    assert held(book_file, "INK-C") == 350 + 3 * 350
+
+
+async def test_packs_of_what_came_in_none_are_refused_in_words(opened):
+    async with opened() as pilot:
+        await press(pilot, "4", "s", "o", "ctrl+s", "s", "b")
+        lines = pilot.app.screen.query_one(Rows)
+        while not lines.current.container:
+            await press(pilot, "down")
+        await type_in(pilot, "1p")
+        await press(pilot, "enter")
+        assert "no pack of INK-C is known: type it in mL." in shown(pilot)
+        await press(pilot, "escape")
+        assert "1 figure not posted yet" in shown(pilot)
 
 
 async def test_history_takes_any_entry_back_after_asking(opened, book_file):

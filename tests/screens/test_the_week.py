@@ -30,11 +30,11 @@ async def test_the_week_by_keys_alone_leaves_a_sound_book(opened, book_file):
         assert "A1/2: 6 good, 0 misprints" in shown(pilot)
 
         # Wednesday: half-used cartridges on a scale; one is swapped, the white is shaken.
-        await press(pilot, "4", "s", "w", "enter")
+        await press(pilot, "4", "s", "w")
         await type_in(pilot, "420")
         await press(pilot, "ctrl+s")
         assert "(weigh)" in shown(pilot)
-        await press(pilot, "l", "enter", "enter", "enter")
+        await press(pilot, "l")
         await type_in(pilot, "keep")
         await press(pilot, "ctrl+s")
         assert "to SHELF" in shown(pilot)
@@ -50,7 +50,7 @@ async def test_the_week_by_keys_alone_leaves_a_sound_book(opened, book_file):
         # Month end: a count, blind.
         await press(pilot, "4", "escape", "slash")
         await type_in(pilot, "TEE-WHT")
-        await press(pilot, "enter", "c", "enter", "3", "ctrl+s")
+        await press(pilot, "enter", "c", "3", "ctrl+s")
         assert "book 4, counted 3" in shown(pilot)
 
         # Monday: the list is accepted, sent, received against, and an entry taken back.
