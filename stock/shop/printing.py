@@ -233,7 +233,12 @@ class PrintPoster:
         run.take_blanks(line)
         if not self.feeder.assume_swaps:
             run.notes.extend(self._more_than_ordered(log, line))
-        run.notes.extend(use.notes)
+            if not use.covered_cm2:
+                lacks = "has no artwork" if line.artwork_id is None else "has unmeasured artwork"
+                run.notes.append(
+                    f"The line {lacks}: its garments were taken, ink and pretreat were not."
+                )
+        run.notes.extend(note for note in use.notes if use.covered_cm2)
         notes = tuple(dict.fromkeys(run.notes))
         return Printed(entry_id, tuple(run.used), tuple(run.overruns), notes)
 

@@ -215,3 +215,15 @@ def test_more_good_pieces_than_the_order_has_are_logged_and_said(press):
     )
     more = press(*run, "3").json()["notes"]
     assert "A1 line 2 asks for 6 pieces; 8 good ones are logged now." in more
+
+
+def test_a_line_without_artwork_takes_its_garments_and_says_what_was_not_taken(press, tmp_path):
+    bare = ORDERS.splitlines()[0] + "\nA3,1,2026-03-02,2026-03-12,released,TEE-WHT-L,6,,,P1\n"
+    (tmp_path / "bare.csv").write_text(bare)
+    assert press("import", "orders", str(tmp_path / "bare.csv"), "--on", "2026-03-02").code == 0
+    run = ("print", "--order", "A3", "--line", "1", "--good", "2", "--on", "2026-03-04", "--json")
+    done = press(*run).json()
+    assert {row["item"] for row in done["used"]} == {"TEE-WHT-L"}
+    assert done["notes"] == [
+        "The line has no artwork: its garments were taken, ink and pretreat were not."
+    ]
