@@ -18,7 +18,7 @@ from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
 from stock.screens.dialogs import Field, Form, Question, needed
 from stock.screens.widgets.rows import Column, Rows
-from stock.screens.wording import counted
+from stock.screens.wording import container_word, counted
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -42,6 +42,7 @@ class CountScreen(ShopScreen):
         super().__init__()
         self.kind = ""
         self.counted: dict[SheetLine, str] = {}
+        self.at: SheetLine | None = None
 
     def body(self) -> Iterable[Widget]:
         """The field for the figure, the sheet below."""
@@ -99,13 +100,16 @@ class CountScreen(ShopScreen):
 
     def _cells(self, line: SheetLine) -> tuple[str, ...]:
         return (
-            *(line.place, line.item, line.lot, line.container or "sealed", line.owner or "shop"),
-            *(self.counted.get(line, ""), line.unit, line.name),
+            *(line.place, line.item, line.lot, container_word(line.container, line.unit)),
+            *(line.owner or "shop", self.counted.get(line, ""), line.unit, line.name),
         )
 
     @on(Rows.Moved)
     def _line_changed(self) -> None:
         line = self.query_one(Rows).current
+        if line == self.at:
+            return  # the sheet was read again: what is being typed stays
+        self.at = line
         field = self.query_one("#counted", Input)
         field.value = self.counted.get(line, "") if line is not None else ""
         field.cursor_position = len(field.value)
@@ -185,7 +189,8 @@ class CountScreen(ShopScreen):
     def _posted(self, done: Counted) -> None:
         from stock.screens.dialogs import Words
 
-        self.counted = {}
+        self.counted, self.at = {}, None
+        self.query_one("#counted", Input).value = ""
         self.booked(done.entry, str(done))
         lines = [str(difference) for difference in done.differences]
         self.app.push_screen(Words(str(done), "\n".join(lines) or "Everything agrees."))

@@ -21,7 +21,7 @@ from stock.screens.dialogs import Question, Words
 from stock.screens.widgets.picture import Picture
 from stock.screens.widgets.projection import projection_text
 from stock.screens.widgets.rows import Column, Rows
-from stock.screens.wording import amount, chance, held, until
+from stock.screens.wording import amount, chance, container_word, held, until
 
 if TYPE_CHECKING:
     from stock.plan.decisions import Decisions, ItemState
@@ -287,7 +287,7 @@ def _drawn(state: ItemState, weekly: Decisions, width: int, height: int) -> str:
 
 def _cells(row: OnHand) -> tuple[str, ...]:
     return (
-        *(row.lot, row.place, row.container or "sealed", held(row.amount, row.unit)),
+        *(row.lot, row.place, container_word(row.container, row.unit), held(row.amount, row.unit)),
         *(until(row.effective_expiry), until(row.sealed_expiry), row.owner or "shop"),
     )
 

@@ -63,6 +63,15 @@ def counted(number: int, word: str) -> str:
     return f"{number:,} {word}" + ("s" if number != 1 else "")
 
 
+def container_word(code: str, unit: str) -> str:
+    """The container's code; what lies there unopened is sealed, pieces lie there as they are.
+
+    >>> container_word("K000001", "mL"), container_word("", "mL"), container_word("", "each")
+    ('K000001', 'sealed', '–')
+    """
+    return code or ("–" if unit == "each" else "sealed")
+
+
 def chance(share: float) -> str:
     """A chance in per cent, never rounded to certainty.
 

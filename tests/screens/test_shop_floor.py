@@ -286,6 +286,14 @@ async def test_a_whole_shelf_is_counted_blind_and_posted_as_one_entry(opened, bo
     assert held(book_file, "INK-C") == 690
 
 
+async def test_a_figure_being_typed_outlives_a_new_reading_of_the_sheet(opened):
+    async with opened() as pilot:
+        await press(pilot, "4", "b")
+        await type_in(pilot, "34")
+        await press(pilot, "ctrl+r")
+        assert pilot.app.screen.query_one("#counted", Input).value == "34"
+
+
 async def test_figures_not_posted_are_asked_about(opened, book_file):
     async with opened() as pilot:
         await press(pilot, "4", "b")
