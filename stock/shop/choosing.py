@@ -145,7 +145,7 @@ def first_to_go(
     chosen = [held for held in there if held.lot_code == lot_code]
     if not chosen:
         lots = sorted({held.lot_code for held in there})
-        raise Unknown(f"lot of {sku} on a shelf", lot_code, lots[:3])
+        raise Unknown(f"shelved lot of {sku}", lot_code, lots[:3])
     held = fefo(chosen, 1, day=day)[0].holding
     notes = past_date(posting, held, day)
     if held.lot_code != best.lot_code:
