@@ -30,6 +30,11 @@ def serve(
     """
     if not 1 <= port <= 65535:
         raise WrongUsage(f"--port {port}: expected 1 to 65535.")
+    if host in ("0.0.0.0", "::", ""):
+        raise WrongUsage(
+            "--host: expected the one address or name of this machine that the browsers will call; "
+            "another name is refused, so that no page elsewhere can pass for this one."
+        )
     reading_book().close()
     try:
         from stock.screens.serving import serve as serve_screens

@@ -248,6 +248,11 @@ def open_screens(address: str | None = None) -> None:
             "The terminal UI needs a terminal; without one use a command such as "
             "`stock reorder` (`stock --help` lists them)."
         )
+    if on_terminal and sys.stderr is not None and not sys.stderr.isatty():
+        raise WrongUsage(
+            "The terminal UI draws on standard error, which leads elsewhere here; leave it on "
+            "the terminal."
+        )
     from stock.screens.app import run
 
     run(address or book_address())

@@ -14,6 +14,7 @@ import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
@@ -26,8 +27,10 @@ from textual.widgets import Input
 from stock.errors import BookMissing, StockError
 from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
+from stock.screens.letters import PlainLetters, terminal_encoding
 from stock.screens.look import DARK, LIGHT
 from stock.screens.tidying import tidy_when_idle
+from stock.screens.widgets.rows import Rows
 from stock.screens.widgets.strip import PLACES
 from stock.screens.work import sentence
 
@@ -37,6 +40,11 @@ if TYPE_CHECKING:
     from stock.shop.views.week_at_hand import WeekAtHand
 
 FRESH_SECONDS = 3.0
+KEYS = "The keys in force here"
+LEAVING = "q leaves; Ctrl+Q also while something is typed."
+NOTICE_SECONDS = 8.0
+AWAY = ("away",)
+"""The mark of a book that could not be asked."""
 AROUND = "This is an invented shop, in a book of its own. Started again, stock opens yours."
 
 
@@ -69,12 +77,26 @@ class StockApp(App[None]):
             Binding(f"{key},f{key}", f"go('{mode}')", name, show=False, tooltip=f"Go to {name}")
             for key, mode, name in PLACES
         ),
+        Binding("question_mark", "keys", "Keys", key_display="?", tooltip=KEYS),
+        Binding("f10", "keys", "Keys", key_display="F10", tooltip=KEYS),
         Binding(
-            "question_mark,f10", "keys", "Keys", key_display="?", tooltip="The keys in force here"
+            "f8",
+            "light",
+            "Light/dark",
+            show=False,
+            key_display="F8",
+            tooltip="Paper by day, slate by night",
         ),
-        Binding("f8", "light", "Light/dark", show=False, tooltip="Paper by day, slate by night"),
-        Binding("f9", "charts", "Charts/text", show=False, tooltip="Charts drawn, or as text"),
-        Binding("ctrl+q,q", "quit", "Quit", show=False, key_display="q"),
+        Binding(
+            "f9",
+            "charts",
+            "Charts/text",
+            show=False,
+            key_display="F9",
+            tooltip="Charts drawn, or as text",
+        ),
+        Binding("q", "quit", "Quit", show=False),
+        Binding("ctrl+q", "quit", "Quit", show=False, priority=True, key_display="Ctrl+Q"),
     ]
 
     def __init__(self, address: str, *, day: date | None = None) -> None:
@@ -86,12 +108,20 @@ class StockApp(App[None]):
         self._week: WeekAtHand | None = None
         self._mark: Mark | None = None
         self.last_input = time.monotonic()
+        self._noticed = ("", 0.0)
         self.plain = bool(os.environ.get("NO_COLOR"))
         self.text_charts = self.plain
+        self.encoding = terminal_encoding()
+        self.served = "TEXTUAL_DRIVER" in os.environ
 
     def get_line_filters(self) -> Sequence[LineFilter]:
-        """No colour at all where NO_COLOR asks for none; bold and reversed stay."""
-        return [NoColor()] if self.plain else super().get_line_filters()
+        """No colour at all where NO_COLOR asks for none; letters only where UTF-8 is not read."""
+        filters: list[LineFilter] = [NoColor()]
+        if not self.plain:
+            filters = list(super().get_line_filters())
+        if not self.is_headless and not self.encoding.lower().startswith("utf"):
+            filters.append(PlainLetters(self.encoding))
+        return filters
 
     def on_mount(self) -> None:
         """Look: our own two themes; the book is opened meanwhile."""
@@ -147,7 +177,7 @@ class StockApp(App[None]):
                 book = open_book(self.address)
                 self._mark = book_mark(book)
             except BookMissing as error:
-                asked = welcome(safe_text(str(error)))
+                asked = welcome(safe_text(self.told(str(error))))
                 self.call_from_thread(self.push_screen, asked, self._first_run)
             except StockError as error:
                 self.call_from_thread(self._no_book, str(error))
@@ -181,15 +211,34 @@ class StockApp(App[None]):
         try:
             mark = book_mark(self.book)
         except StockError:
-            return  # Unreachable for now; whoever books or looks is told by that.
+            self._mark = AWAY  # Whoever books or looks is told by that.
+            return
         was, self._mark = self._mark, mark
         if was is not None and was != mark:
             self.call_from_thread(self._look_again)
+
+    def notice(self, text: str) -> None:
+        """What was refused, in the corner, the same only once at a time."""
+        now = time.monotonic()
+        said, at = self._noticed
+        if said != text or now - at > NOTICE_SECONDS:
+            self._noticed = text, now
+            self.notify(text, severity="error", markup=False, timeout=NOTICE_SECONDS)
 
     def _look_again(self) -> None:
         screen = self.screen
         if isinstance(screen, ShopScreen):
             screen.look_again()
+
+    def told(self, text: str) -> str:
+        """A sentence for the screen; in a browser the folders of this machine are left out."""
+        if self.served:
+            from stock.shop.station import data_folder
+
+            folder = str(Path(self.address).expanduser().absolute().parent)
+            for path, short in ((folder, "…"), (str(data_folder()), "…"), (str(Path.home()), "~")):
+                text = text.replace(path, short) if len(path) > 1 else text
+        return text
 
     def when_open(self, act: Callable[[], None]) -> None:
         """Run ``act`` now, or as soon as the book is open."""
@@ -207,7 +256,7 @@ class StockApp(App[None]):
             else:
                 self.exit()
 
-        asked = Question(safe_text(said), (("r", "try again"), ("q", "leave")))
+        asked = Question(safe_text(self.told(said)), (("r", "try again"), ("q", "leave")))
         self.push_screen(asked, answered)
 
     def _first_run(self, answer: str | None) -> None:
@@ -225,7 +274,7 @@ class StockApp(App[None]):
         from stock.screens.first_run import build_shop
 
         def say(text: str) -> None:
-            self.call_from_thread(self.notify, safe_text(text), timeout=4, markup=False)
+            self.call_from_thread(self.notify, safe_text(self.told(text)), timeout=4, markup=False)
 
         self._make(lambda: build_shop(self.business_day(), say), AROUND)
 
@@ -270,6 +319,10 @@ class StockApp(App[None]):
         if not isinstance(self.screen, ModalScreen):
             self.push_screen(Keys(self.screen))
 
+    def action_help_quit(self) -> None:
+        """Ctrl+C does not leave: it may have been meant for text that is marked."""
+        self.notify(LEAVING, markup=False)
+
     def action_light(self) -> None:
         """Light, or dark again."""
         self.theme = DARK.name if self.theme == LIGHT.name else LIGHT.name
@@ -285,18 +338,21 @@ class StockApp(App[None]):
             yield SystemCommand(
                 f"Go to {name}", f"Key {key}", lambda mode=mode: self.action_go(mode)
             )
-        for binding in screen.active_bindings.values():
-            shown = binding.binding
-            ours = binding.node is screen or binding.node is self
-            if ours and shown.description and not shown.action.startswith("go("):
-                node = binding.node
+        from stock.screens.keys import actions_of
+
+        nodes = (screen, self) if isinstance(screen, ShopScreen) else (self,)
+        for node in nodes:
+            for binding in actions_of(node):
                 yield SystemCommand(
-                    shown.description,
-                    shown.tooltip or f"Key {shown.key}",
-                    lambda action=shown.action, node=node: self.run_worker(
+                    binding.description,
+                    binding.tooltip or f"Key {binding.key}",
+                    lambda action=binding.action, node=node: self.run_worker(
                         self.run_action(action, node)
                     ),
                 )
+        table = screen.focused
+        if isinstance(table, Rows) and table.current is not None:
+            yield SystemCommand("Open", "What Enter does with the row here", table.action_choose)
 
 
 def run(address: str) -> None:

@@ -25,6 +25,8 @@ from stock.screens.work import in_thread, shop_app
 if TYPE_CHECKING:
     from datetime import date
 
+    from textual.binding import ActiveBinding
+
     from stock.screens.app import StockApp
     from stock.screens.dialogs import Form
     from stock.shop import Book
@@ -34,6 +36,20 @@ Result = TypeVar("Result")
 
 WIDE = 130
 """From so many columns on there is room for two things side by side, with no cell cut."""
+
+SIGNS = frozenset(
+    ("space", "question_mark", "slash", "plus", "minus", "equals_sign", "comma", "full_stop")
+)
+"""Names of keys that write a sign; letters and digits are named by themselves."""
+
+
+def types(key: str) -> bool:
+    """Whether a key writes something where there is a field.
+
+    >>> types("g"), types("slash"), types("escape"), types("ctrl+s")
+    (True, True, False, False)
+    """
+    return len(key) == 1 or key in SIGNS
 
 
 class ShopScreen(Screen[Any]):
@@ -55,6 +71,7 @@ class ShopScreen(Screen[Any]):
         self.last_entry: int | None = None
         self.covered = False
         self.booking = False
+        self.unread = False
         self.pointed = ""
 
     @property
@@ -66,6 +83,14 @@ class ShopScreen(Screen[Any]):
     def day(self) -> date:
         """The business day."""
         return self.shop_app.business_day()
+
+    @property
+    def active_bindings(self) -> dict[str, ActiveBinding]:
+        """The keys in force: while a field has the keys, letters and digits are its own."""
+        found = super().active_bindings
+        if not isinstance(self.focused, Input):
+            return found
+        return {key: bound for key, bound in found.items() if not types(key)}
 
     def compose(self) -> ComposeResult:
         """Strip, body, what was said, keys."""
@@ -90,6 +115,11 @@ class ShopScreen(Screen[Any]):
         """Read as soon as the book is open."""
         self.shop_app.when_open(self.look_again)
 
+    def on_strip_wanted(self, event: Strip.Wanted) -> None:
+        """A name in the strip was clicked."""
+        if not isinstance(self.app.screen, ModalScreen):
+            self.shop_app.action_go(event.mode)
+
     def on_descendant_focus(self, event: DescendantFocus) -> None:
         """A field takes digits: the strip names the keys that still lead on."""
         self.query_one(Strip).typing(isinstance(event.widget, Input))
@@ -106,12 +136,13 @@ class ShopScreen(Screen[Any]):
 
     def say(self, text: str) -> None:
         """One line of what happened."""
+        self.unread = False
         self.query_one("#said", Static).update(safe_text(" ".join(text.split())))
 
     def complain(self, text: str) -> None:
-        """A refusal, as a sentence: on the line and as a notice."""
+        """A refusal, as a sentence: on the line, and as a notice that does not pile up."""
         self.say(f"✗ {text}")
-        self.notify(safe_text(" ".join(text.split())), severity="error", markup=False, timeout=8)
+        self.shop_app.notice(safe_text(" ".join(text.split())))
 
     def head(self, text: str) -> None:
         """The sentence above the screen's content."""
@@ -121,7 +152,18 @@ class ShopScreen(Screen[Any]):
         self, work: Callable[[Book], Result], then: Callable[[Result], Any], *, group: str = "look"
     ) -> None:
         """Read in a thread; a newer look of the same group replaces this one."""
-        in_thread(self, work, then, self.complain, group=group, exclusive=True)
+
+        def found(result: Result) -> None:
+            if self.unread:
+                self.unread = False
+                self.say("")
+            then(result)
+
+        def refused(said: str) -> None:
+            self.complain(said)
+            self.unread = True
+
+        in_thread(self, work, found, refused, group=group, exclusive=True)
 
     def look_at_week(
         self, work: Callable[[Week], Result], then: Callable[[Result], Any], *, group: str = "week"
@@ -147,6 +189,7 @@ class ShopScreen(Screen[Any]):
 
         def refused(said: str) -> None:
             self.booking = False
+            self.refresh_bindings()
             self.complain(said)
             self.look_again()
 
@@ -179,10 +222,18 @@ class ShopScreen(Screen[Any]):
 
     def take_back(self, entry: int) -> None:
         """Post the opposite of an entry."""
+        from stock.errors import Unknown
         from stock.shop.station import who
         from stock.shop.undoing import undo
 
         day = self.day
+
+        def act(book: Book) -> Any:
+            try:
+                return undo(book, entry, on=day, who=who())
+            except Unknown:  # an older copy of the book was restored meanwhile
+                self.last_entry = None
+                raise
 
         def done(undone: Any) -> None:
             if self.last_entry == entry:
@@ -191,7 +242,7 @@ class ShopScreen(Screen[Any]):
             self.say(f"✓ {undone}")
             self.look_again()
 
-        self.post(lambda book: undo(book, entry, on=day, who=who()), done)
+        self.post(act, done)
 
     def booked(self, entry: int | None, text: str) -> None:
         """Say what was booked, remember it for undo, and look again."""

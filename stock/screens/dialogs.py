@@ -6,7 +6,9 @@ book refuses stands as a sentence under the fields. Each field is looked over wh
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -171,7 +173,8 @@ class Form(ModalScreen[Any]):
             self.dismiss(answers)
             return
         self.busy = True
-        self.query_one("#form-keys", Static).update("One moment …")
+        self._reports_to = asyncio.get_running_loop()
+        self._tell("One moment …")
 
         def refused(said: str) -> None:
             self.busy = False
@@ -181,6 +184,15 @@ class Form(ModalScreen[Any]):
             self.wrong(said)
 
         in_thread(self, lambda book: act(book, answers), self.dismiss, refused, group="post")
+
+    def busy_with(self, text: str) -> None:
+        """Say, from the thread that works, how far it is."""
+        with suppress(RuntimeError):  # the app was left meanwhile; the work goes on to its end
+            self._reports_to.call_soon_threadsafe(self._tell, text)
+
+    def _tell(self, text: str) -> None:
+        if self.is_attached and self.busy:
+            self.query_one("#form-keys", Static).update(text)
 
     def action_leave(self) -> None:
         """Answer nothing; what is being done is waited for."""

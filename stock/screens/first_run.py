@@ -46,7 +46,11 @@ def build_shop(day: date, say: Callable[[str], None]) -> Book:
 
 def import_form(day: date, kind: str = "") -> Form:
     """Ask which file of which kind is to be taken in, and take it."""
-    return Form(
+
+    def report(done: int, _total: int) -> None:
+        form.busy_with(f"{done:,} rows so far …")
+
+    form = Form(
         "Take in a file",
         (
             Field("kind", "Kind", kind, ", ".join(KINDS[:4]) + " …", KINDS, _kind),
@@ -57,18 +61,19 @@ def import_form(day: date, kind: str = "") -> Form:
                 check=one_of(("yes", "no")),
             ),
         ),
-        lambda book, answers: _take(book, answers, day),
+        lambda book, answers: _take(book, answers, day, report),
         note=f"Kinds, in the order they build on each other: {', '.join(KINDS)}. "
         "stock import --template items shows what a file looks like. Whole or not at all; "
         "the same file twice changes nothing.",
     )
+    return form
 
 
 def _kind(text: str) -> str | None:
     return needed(text) or one_of(KINDS)(text)
 
 
-def _take(book: Book, answers: Answers, day: date) -> Imported:
+def _take(book: Book, answers: Answers, day: date, report: Callable[[int, int], None]) -> Imported:
     from stock.shop.imports import import_rows
     from stock.shop.station import who
 
@@ -79,6 +84,7 @@ def _take(book: Book, answers: Answers, day: date) -> Imported:
         on=day,
         dry_run=answers["only_try"] == "yes",
         who=who(),
+        on_progress=report,
     )
 
 

@@ -5,8 +5,11 @@ Only sentences come back from what the book refuses. A worker whose screen has g
 
 from __future__ import annotations
 
+import asyncio
+import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from textual.dom import DOMNode
 from textual.worker import get_current_worker
@@ -56,7 +59,7 @@ def in_thread(
 
     Args:
         exclusive: A newer work of the group makes this one's answer worthless (reading); never so
-            when something is written.
+            when something is written. Leaving waits for what is written, not for what is read.
     """
     app = shop_app(owner)
     if app.book is None:
@@ -70,16 +73,55 @@ def in_thread(
         if owner.is_attached and not owner._pruning:  # its parts may have gone before it
             act()
 
-    def run() -> None:
+    def write() -> None:
         worker = get_current_worker()
         try:
             found = work(book)
         except (StockError, OSError) as error:
-            said = sentence(error)
+            said = app.told(sentence(error))
             if not worker.is_cancelled:
                 app.call_from_thread(hand_over, lambda: refused(said))
             return
         if not worker.is_cancelled:
             app.call_from_thread(hand_over, lambda: then(found))
 
-    owner.run_worker(run, thread=True, exclusive=exclusive, group=group)
+    async def read() -> Any:
+        try:
+            found = await _in_daemon(work, book)
+        except (StockError, OSError) as error:
+            said = app.told(sentence(error))
+            hand_over(lambda: refused(said))
+            return None
+        hand_over(lambda: then(found))
+        return None
+
+    if exclusive:
+        owner.run_worker(read, exclusive=True, group=group)
+    else:
+        owner.run_worker(write, thread=True, group=group)
+
+
+async def _in_daemon(work: Callable[[Book], Result], book: Book) -> Result:
+    """What ``work`` finds, from a thread that the end of the program does not wait for."""
+    loop = asyncio.get_running_loop()
+    answer: asyncio.Future[Result] = loop.create_future()
+
+    def give(found: Result | None, error: BaseException | None) -> None:
+        if answer.done():
+            return  # a newer work has begun, nobody waits for this one
+        if error is not None:
+            answer.set_exception(error)
+        else:
+            answer.set_result(cast(Result, found))
+
+    def run() -> None:
+        found, wrong = None, None
+        try:
+            found = work(book)
+        except BaseException as error:
+            wrong = error
+        with suppress(RuntimeError):  # the app was left meanwhile
+            loop.call_soon_threadsafe(give, found, wrong)
+
+    threading.Thread(target=run, name="reading", daemon=True).start()
+    return await answer

@@ -6,7 +6,10 @@ import sqlite3
 from dataclasses import replace
 
 import pytest
+from textual.actions import parse
 from textual.screen import ModalScreen
+from textual.widgets import Input
+from textual.widgets._footer import FooterKey
 
 from stock.errors import Refused
 from stock.screens.base import ShopScreen
@@ -24,6 +27,7 @@ PUSHED = {
     "order": ("5", "enter"),
     "what if": ("6", "w"),
     "purchases": ("6", "p"),
+    "purchase": ("6", "p", "enter"),
 }
 
 
@@ -46,24 +50,77 @@ async def test_a_number_leads_to_each_screen(opened, key, mode, words):
         assert words in shown(pilot)
 
 
-async def test_every_action_is_in_the_palette_and_in_the_keys(opened):
+EVERY_SCREEN = [(f"f{n}",) for n in range(1, 8)] + list(PUSHED.values())
+
+
+async def each_screen(pilot):
+    """Every screen in turn, those opened from others too."""
+    await press(pilot, "6", "a", "a")  # so that there is a purchase order
+    for keys in EVERY_SCREEN:
+        for key in keys:
+            await press(pilot, key)
+        screen = pilot.app.screen
+        assert isinstance(screen, ShopScreen)
+        yield screen
+        while len(pilot.app.screen_stack) > 1:
+            pilot.app.pop_screen()
+            await settled(pilot)
+
+
+def declared(screen: ShopScreen) -> set[str]:
+    """Names of the actions written down for the screen that are possible now."""
+    return {
+        bound.description
+        for kind in type(screen).__mro__
+        if issubclass(kind, ShopScreen)
+        for bound in kind.BINDINGS
+        if bound.description
+        and bound.key not in MOVING
+        and not bound.action.startswith(("app.", "screen."))
+        and screen.check_action(*action_of(bound.action)) is not False
+    }
+
+
+def action_of(text: str) -> tuple[str, tuple[object, ...]]:
+    _, name, parameters = parse(text)
+    return name, parameters
+
+
+async def test_every_action_has_one_name_in_the_palette_and_in_the_keys(opened):
     """Of the seven screens and of those opened from them."""
+    checked = 0
     async with opened() as pilot:
-        for keys in [(f"f{n}",) for n in range(1, 8)] + list(PUSHED.values()):
-            await press(pilot, *keys)
-            screen = pilot.app.screen
-            assert isinstance(screen, ShopScreen)
-            titles = {command.title for command in pilot.app.get_system_commands(screen)}
-            told = " ".join(does for _, does in keys_of(screen))
-            for key, active in screen.active_bindings.items():
-                ours = key not in MOVING and not active.binding.action.startswith(
-                    ("app.", "screen.")
-                )
-                if active.node is screen and active.binding.description and ours:
-                    assert active.binding.description in titles
-                    assert active.binding.description in told
-            while len(pilot.app.screen_stack) > 1:
-                await press(pilot, "escape")
+        async for screen in each_screen(pilot):
+            titles = [command.title for command in pilot.app.get_system_commands(screen)]
+            assert len(titles) == len(set(titles)), f"named twice: {sorted(titles)}"
+            names = declared(screen)
+            assert names <= set(titles)
+            screen.set_focus(None)
+            told = {does.split(":")[0] for _, does in keys_of(screen)}
+            assert names <= told, f"{type(screen).__name__}: {names - told} not among the keys"
+            checked += len(names)
+    assert checked > 60
+
+
+async def test_while_something_is_typed_no_letter_is_named_as_a_key(opened):
+    """Neither in the footer nor among the keys: it would be written into the field."""
+    fields = 0
+    async with opened() as pilot:
+        async for screen in each_screen(pilot):
+            for field in screen.query(Input):
+                if not field.focusable:
+                    continue
+                field.focus()
+                await settled(pilot)
+                told = keys_of(screen)
+                assert ("F10", "Keys: the keys in force here") in told
+                assert not [line for line in told if len(line[0]) == 1], told
+                assert "shift" not in str(told), "what every field does needs no line"
+                footer = [key.key_display for key in screen.query(FooterKey)]
+                assert footer
+                assert not [key for key in footer if len(key) == 1], footer
+                fields += 1
+    assert fields > 5
 
 
 async def test_the_keys_in_force_are_those_of_the_screen(opened):

@@ -125,3 +125,35 @@ async def test_what_to_do_with_no_rows_is_not_cut(opened, tmp_path):
             await press(pilot, f"f{key}")
             empty = " ".join(pilot.app.screen.query_one(Rows).empty.split())
             assert empty in flat(pilot)
+
+
+@pytest.mark.parametrize(
+    ("width", "at", "mode"),
+    [(80, 2, "today"), (80, 36, "shelf"), (80, 70, "expiry"), (40, 5, "receive")],
+)
+async def test_a_click_on_a_name_in_the_strip_does_what_its_key_does(opened, width, at, mode):
+    async with opened(size=(width, 24)) as pilot:
+        await press(pilot, "f3")
+        await pilot.click(offset=(at, 0))
+        await settled(pilot)
+        assert pilot.app.current_mode == mode
+        await press(pilot, "f3", "enter")
+        await pilot.click(offset=(at, 0))
+        await settled(pilot)
+        assert pilot.app.current_mode == "press", "a question is answered first"
+
+
+async def test_a_long_file_says_how_far_it_is_taken(opened, tmp_path, monkeypatch):
+    from stock.screens.dialogs import Form
+
+    told = []
+    monkeypatch.setattr(Form, "_tell", lambda _form, text: told.append(text))
+    lines = "".join(f"S-{n},4\n" for n in range(1200))
+    (tmp_path / "long.csv").write_text(f"code,lead_days\n{lines}", encoding="utf-8")
+    async with opened() as pilot:
+        await press(pilot, "1", "i")
+        await type_in(pilot, "suppliers")
+        pilot.app.screen.query_one("#field-file").value = str(tmp_path / "long.csv")
+        await press(pilot, "ctrl+s")
+        assert "suppliers: 1200 rows, 1200 new" in shown(pilot)
+    assert told == ["One moment …", "500 rows so far …", "1,000 rows so far …"]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
+import os
+import signal
 import socket
 import subprocess
 import sys
@@ -12,6 +15,7 @@ import pytest
 from aiohttp import web
 
 from stock.screens.serving import COOKIE, GuardedServer
+from tests.screens.conftest import press
 from tests.screens.terminals import CLIENTS
 
 
@@ -114,3 +118,104 @@ async def test_the_page_takes_keys_without_a_click(served):
     address = served.public_url + "/page.js"
     assert await status(address) == 401
     assert await status(address, cookies={COOKIE: served.token}) == 200
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://["},
+        {"Origin": "null"},
+        {"Origin": "http://shop.example:80"},
+        {"Cookie": f"{COOKIE}=\udcff\udcfe"},
+    ],
+)
+async def test_headers_that_are_nonsense_are_turned_away(served, headers):
+    """Raw bytes on the socket: a client library would not send them."""
+    own = {"Cookie": f"{COOKIE}={served.token}"} | headers
+    lines = [f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\nConnection: close"]
+    lines += [f"{name}: {value}" for name, value in own.items()]
+    reader, writer = await asyncio.open_connection("127.0.0.1", served.port)
+    writer.write(("\r\n".join(lines) + "\r\n\r\n").encode(errors="surrogateescape"))
+    first = (await reader.readline()).decode()
+    writer.close()
+    assert first.split()[1] in ("401", "403"), first
+
+
+async def test_another_name_of_this_machine_leads_to_the_page_s_own(served):
+    """The page, its socket and its cookie are for one name: a cookie is not sent to another."""
+    jar = aiohttp.CookieJar(unsafe=True)
+    other = served.link.replace("127.0.0.1", "LocalHost")
+    async with aiohttp.ClientSession(cookie_jar=jar) as client, client.get(other) as answer:
+        assert answer.status == 200
+        assert str(answer.url) == f"http://127.0.0.1:{served.port}/"
+    wrong = f"http://localhost:{served.port}/?token=wrong"
+    assert await status(wrong, allow_redirects=False) == 401
+
+
+def test_at_port_80_the_page_s_name_is_the_one_browsers_send():
+    server = GuardedServer("book.sqlite", "127.0.0.1", 80, "t")
+    assert server.link == "http://127.0.0.1/?token=t"
+    assert {"127.0.0.1", "127.0.0.1:80", "localhost"} <= server.names
+
+
+def serve(book_file, *words: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "stock", "--book", str(book_file), "serve", *words]
+    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+
+
+def test_no_link_is_given_for_a_port_that_is_somebody_else_s(book_file):
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        done = serve(book_file, "--port", str(port))
+    assert done.returncode == 1
+    assert "token" not in done.stdout
+    assert done.stderr == (
+        f"stock: Port {port} is taken by another program; --port names another.\n"
+    )
+
+
+def test_an_address_of_another_machine_is_a_sentence(book_file):
+    """203.0.113.7 is of a block kept for documentation (RFC 5737)."""
+    done = serve(book_file, "--host", "203.0.113.7", "--port", str(free_port()))
+    assert done.returncode == 1
+    assert "203.0.113.7 is no address of this machine" in done.stderr
+    assert "token" not in done.stdout
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::"])
+def test_every_address_at_once_is_refused(book_file, host):
+    done = serve(book_file, "--host", host)
+    assert done.returncode == 2
+    assert "expected the one address or name of this machine" in done.stderr
+
+
+async def test_refusals_in_a_browser_name_no_folder_of_this_machine(opened, book_file):
+    async with opened() as pilot:
+        for served, named in ((True, False), (False, True)):
+            pilot.app.served = served
+            os.rename(book_file, book_file.with_name("away.sqlite"))
+            await press(pilot, "4", "ctrl+r")
+            said = str(pilot.app.screen.query_one("#said").render())
+            assert "book.sqlite is gone" in said
+            assert (str(book_file.parent) in said) is named
+            os.rename(book_file.with_name("away.sqlite"), book_file)
+            await press(pilot, "ctrl+r")
+
+
+async def test_ctrl_c_ends_soon_while_a_page_is_open(book_file, tmp_path):
+    """A page that stays open keeps the server for a minute otherwise."""
+    words = [*(sys.executable, "-m", "stock", "--book", str(book_file)), "serve"]
+    with subprocess.Popen(
+        [*words, "--port", str(free_port())], stdout=subprocess.PIPE, text=True
+    ) as server:
+        assert server.stdout is not None
+        link = next(line.strip() for line in server.stdout if "http://" in line)
+        async with CLIENTS["socket"](link, tmp_path / "profile") as terminal:
+            await terminal.until("need you")
+            begun = time.monotonic()
+            server.send_signal(signal.SIGINT)
+            await asyncio.to_thread(server.wait, 60)
+        assert time.monotonic() - begun < 15
+    assert server.returncode == 0

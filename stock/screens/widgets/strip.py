@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+from rich.cells import cell_len
 from rich.text import Text
+from textual.events import Click
+from textual.message import Message
 from textual.widgets import Static
 
 PLACES = (
@@ -24,6 +29,12 @@ class Strip(Static):
     the names do not fit, the keys stay, with the name of the current screen; at the last that only.
     """
 
+    @dataclass
+    class Wanted(Message):
+        """Another screen is wanted."""
+
+        mode: str
+
     def __init__(self, current: str) -> None:
         self.current = current
         self.before = ""
@@ -38,27 +49,40 @@ class Strip(Static):
         """Names as far as they fit."""
         self._write()
 
+    def on_click(self, event: Click) -> None:
+        """A click on a name does what its key does."""
+        at = 0
+        for mode, text in strip_parts(self.current, self.before, self.size.width):
+            at += cell_len(text)
+            if event.x < at:
+                self.post_message(self.Wanted(mode))
+                return
+
     def _write(self) -> None:
-        self.update(strip_text(self.current, self.before, self.size.width))
-
-
-def strip_text(current: str, before: str, width: int) -> Text:
-    """The strip in ``width`` cells, the keys with ``before`` in front.
-
-    >>> strip_text("shelf", "", 80).plain[-40:]
-    '[4 Shelf] 5 Orders  6 Reorder  7 Expiry '
-    >>> strip_text("shelf", "", 40).plain
-    ' 1  2  3 [4 Shelf] 5  6  7 '
-    >>> strip_text("shelf", "", 20).plain
-    '[4 Shelf]'
-    """
-    for named, others in ((True, True), (False, True), (False, False)):
         text = Text(no_wrap=True, end="")
+        for mode, part in strip_parts(self.current, self.before, self.size.width):
+            text.append(part, "reverse bold" if mode == self.current else "")
+        self.update(text)
+
+
+def strip_parts(current: str, before: str, width: int) -> list[tuple[str, str]]:
+    """Screens and what stands for each in ``width`` cells, the keys with ``before`` in front.
+
+    >>> def line(width: int) -> str:
+    ...     return "".join(text for _, text in strip_parts("shelf", "", width))
+    >>> line(80)[-40:], line(40), line(20)
+    ('[4 Shelf] 5 Orders  6 Reorder  7 Expiry ', ' 1  2  3 [4 Shelf] 5  6  7 ', '[4 Shelf]')
+    """
+    parts: list[tuple[str, str]] = []
+    for shown in ("the current", "keys", "names"):
+        wider = []
         for key, mode, name in PLACES:
             if mode == current:
-                text.append(f"[{before}{key} {name}]", "reverse bold")
-            elif others:
-                text.append(f" {before}{key} {name} " if named else f" {before}{key} ")
-        if text.cell_len <= width:
-            break
-    return text
+                wider.append((mode, f"[{before}{key} {name}]"))
+            elif shown != "the current":
+                wider.append(
+                    (mode, f" {before}{key} {name} " if shown == "names" else f" {before}{key} ")
+                )
+        if not parts or sum(cell_len(text) for _, text in wider) <= width:
+            parts = wider
+    return parts
