@@ -17,7 +17,7 @@ from stock.exchange.safe_text import safe_text
 from stock.screens.base import ShopScreen
 from stock.screens.dialogs import Question, Words
 from stock.screens.widgets.rows import PAGE, Column, Rows
-from stock.screens.wording import held
+from stock.screens.wording import counted, held
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -35,7 +35,7 @@ class HistoryScreen(ShopScreen):
     Args:
         kinds: Only entries of these kinds.
         sku: Movements of this item instead of entries; ``lot`` of this lot only.
-        title: What the rows are called.
+        title: What a row is called.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -44,7 +44,7 @@ class HistoryScreen(ShopScreen):
     ]
 
     def __init__(
-        self, *, kinds: Sequence[str] = (), sku: str = "", lot: str = "", title: str = "entries"
+        self, *, kinds: Sequence[str] = (), sku: str = "", lot: str = "", title: str = "entry"
     ) -> None:
         super().__init__()
         self.kinds, self.sku, self.lot, self.title_word = tuple(kinds), sku, lot, title
@@ -110,9 +110,9 @@ class HistoryScreen(ShopScreen):
             self.query_one(Rows).show_page(page.count, page.first, page.rows, fresh=fresh)
             of = f" of {self.sku}" if self.sku else ""
             of += f" lot {self.lot}" if self.lot else ""
-            word = "movements" if self.sku else self.title_word
+            rows = counted(page.count, "movement" if self.sku else self.title_word)
             keys = "Enter: all of one; z takes it back."
-            self.head(f"{page.count:,} {word}{of}, newest first. {keys}")
+            self.head(f"{rows}{of}, newest first. {keys}")
 
         self.look(read, show, group=f"page {first}")
 

@@ -196,7 +196,7 @@ class PressScreen(ShopScreen):
         """The runs so far."""
         from stock.screens.history import HistoryScreen
 
-        self.app.push_screen(HistoryScreen(kinds=("print",), title="runs"))
+        self.app.push_screen(HistoryScreen(kinds=("print",), title="run"))
 
 
 def _log(

@@ -19,7 +19,7 @@ from stock.screens.base import ShopScreen
 from stock.screens.dialogs import Answers, Field, Form, Question, day_by, needed, whole_number
 from stock.screens.files import file_to_write, typed_path
 from stock.screens.widgets.rows import Column, Rows
-from stock.screens.wording import amount, money, plain_money
+from stock.screens.wording import amount, counted, money, plain_money
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -77,8 +77,8 @@ class PurchasesScreen(ShopScreen):
         def show(found: tuple[Purchase, ...]) -> None:
             self.query_one(Rows).show(found, key=lambda one: one.ref)
             late = sum(self._late(one) for one in found)
-            word = "purchase orders" if every else "open purchase orders"
-            self.head(f"{len(found):,} {word}, {late} late. Enter: its lines, receive, send")
+            orders = counted(len(found), "purchase order" if every else "open purchase order")
+            self.head(f"{orders}, {late} late. Enter: its lines, receive, send")
 
         self.look(read, show)
 

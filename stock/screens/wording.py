@@ -57,10 +57,12 @@ def plain_money(minor: float) -> str:
 def counted(number: int, word: str) -> str:
     """So many of something.
 
-    >>> counted(1, "line"), counted(1200, "line")
-    ('1 line', '1,200 lines')
+    >>> counted(1, "line"), counted(1200, "line"), counted(2, "entry")
+    ('1 line', '1,200 lines', '2 entries')
     """
-    return f"{number:,} {word}" + ("s" if number != 1 else "")
+    if number != 1:
+        word = f"{word[:-1]}ies" if word.endswith("ry") else f"{word}s"
+    return f"{number:,} {word}"
 
 
 def container_word(code: str, unit: str) -> str:
