@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, select, update
+from sqlalchemy import Connection, Select, bindparam, func, select, update
 
 from stock.book.drawing import Draw
 from stock.book.opening import Book
@@ -395,14 +395,19 @@ class _Run:
             )
 
 
-def pieces_printed(connection: Connection, line_ids: list[int] | None = None) -> dict[int, int]:
-    """Good pieces by order line; undone runs do not count."""
+def good_by_line() -> Select[Any]:
+    """Good pieces by order line, as a query; undone runs do not count."""
     undone = select(entry.c.reverses).where(entry.c.reverses.is_not(None))
-    query = (
-        select(print_run.c.order_line_id, func.sum(print_run.c.good))
+    return (
+        select(print_run.c.order_line_id, func.sum(print_run.c.good).label("good"))
         .where(print_run.c.entry_id.not_in(undone), print_run.c.order_line_id.is_not(None))
         .group_by(print_run.c.order_line_id)
     )
+
+
+def pieces_printed(connection: Connection, line_ids: list[int] | None = None) -> dict[int, int]:
+    """Good pieces by order line; undone runs do not count."""
+    query = good_by_line()
     if line_ids is not None:
         query = query.where(print_run.c.order_line_id.in_(line_ids))
     return {line: int(good) for line, good in connection.execute(query)}

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Integer, Select, cast, func, select
 
 from stock.book.opening import Book
 from stock.book.tables import artwork, customer_order, item, order_line, printer
-from stock.shop.printing import pieces_printed
+from stock.shop.printing import good_by_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,52 +32,33 @@ class Job:
     owner: str
 
 
-def open_jobs(
-    book: Book, *, stages: tuple[str, ...] = ("confirmed", "released"), most: int = 2000
-) -> list[Job]:
+def open_jobs(book: Book, *, stages: tuple[str, ...] = ("confirmed", "released")) -> list[Job]:
     """Order lines of these stages that are not fully printed, soonest due first."""
-    with book.reading() as connection:
-        rows = connection.execute(
-            select(
-                order_line.c.id,
-                customer_order.c.ref,
-                order_line.c.line,
-                customer_order.c.stage,
-                order_line.c.due_on,
-                item.c.sku,
-                order_line.c.quantity,
-                artwork.c.code.label("artwork"),
-                order_line.c.location,
-                order_line.c.width_cm,
-                printer.c.code.label("printer"),
-                customer_order.c.customer,
-                order_line.c.owner,
-            )
-            .join(customer_order, customer_order.c.id == order_line.c.order_id)
-            .join(item, item.c.id == order_line.c.blank_id)
-            .outerjoin(artwork, artwork.c.id == order_line.c.artwork_id)
-            .outerjoin(printer, printer.c.id == order_line.c.printer_id)
-            .where(customer_order.c.stage.in_(stages))
-            .order_by(order_line.c.due_on, customer_order.c.ref, order_line.c.line)
-            .limit(most)
-        ).all()
-        printed = pieces_printed(connection, [row.id for row in rows]) if rows else {}
-    return [
-        Job(
-            row.ref,
-            row.line,
-            row.stage,
-            row.due_on,
-            row.sku,
-            row.quantity,
-            row.quantity - printed.get(row.id, 0),
-            row.artwork or "",
-            row.location,
-            row.width_cm,
-            row.printer or "",
-            row.customer,
-            row.owner,
+    printed = good_by_line().subquery()
+    left = cast(order_line.c.quantity - func.coalesce(printed.c.good, 0), Integer)
+    query: Select[Any] = (
+        select(
+            customer_order.c.ref,
+            order_line.c.line,
+            customer_order.c.stage,
+            order_line.c.due_on,
+            item.c.sku,
+            order_line.c.quantity,
+            left,
+            func.coalesce(artwork.c.code, ""),
+            order_line.c.location,
+            order_line.c.width_cm,
+            func.coalesce(printer.c.code, ""),
+            customer_order.c.customer,
+            order_line.c.owner,
         )
-        for row in rows
-        if row.quantity > printed.get(row.id, 0)
-    ]
+        .join(customer_order, customer_order.c.id == order_line.c.order_id)
+        .join(item, item.c.id == order_line.c.blank_id)
+        .outerjoin(printed, printed.c.order_line_id == order_line.c.id)
+        .outerjoin(artwork, artwork.c.id == order_line.c.artwork_id)
+        .outerjoin(printer, printer.c.id == order_line.c.printer_id)
+        .where(customer_order.c.stage.in_(stages), left > 0)
+        .order_by(order_line.c.due_on, customer_order.c.ref, order_line.c.line)
+    )
+    with book.reading() as connection:
+        return [Job(*row) for row in connection.execute(query)]
