@@ -229,7 +229,7 @@ def rows() -> Iterator[Ratio]:
         )
     for what, (median, late) in keys().items():
         yield Ratio(
-            f"key p95, {what}:  {MOVEMENTS:,} movements, {ITEMS:,} items",
+            f"key p95, {what}: {MOVEMENTS:,} movements, {ITEMS:,} items",
             "100 ms",
             (late, median),
             (0.1, 0.1),

@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import islice
 from typing import Any
 
 from sqlalchemy import Connection, Select, func, select
 
 from stock.book.opening import Book
 from stock.book.tables import entry, item, lot, movement
+
+NAMED = 20
+"""Items named of one entry: a few lines of a screen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +67,24 @@ def entry_rows(connection: Connection, query: Select[Any]) -> list[EntryRow]:
             row.day,
             row.who,
             row.note,
-            "; ".join(_of_item(*what, lots) for what, lots in moved.get(row.id, {}).items()),
+            _of_items(moved.get(row.id, {})),
             row.id in undone,
         )
         for row in rows
     ]
+
+
+def _of_items(moved: dict[tuple[str, str], dict[str, int]]) -> str:
+    """What an entry moved, in a line; of an import of thousands, the first.
+
+    >>> moved = {(f"I{n}", "each"): {"A": 1000} for n in range(5000)}
+    >>> _of_items(moved)[-46:]
+    'I18 1 lot A; I19 1 lot A; and 4,980 items more'
+    """
+    named = [_of_item(*what, lots) for what, lots in islice(moved.items(), NAMED)]
+    if len(moved) > NAMED:
+        named.append(f"and {len(moved) - NAMED:,} items more")
+    return "; ".join(named)
 
 
 def _of_item(sku: str, unit: str, lots: dict[str, int]) -> str:
