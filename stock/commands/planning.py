@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -10,11 +11,13 @@ from stock.commands.shared import (
     JsonOption,
     OnOption,
     amount_writer,
+    columns,
     day_of,
     reading_book,
     say,
     show_json,
     show_table,
+    tell,
 )
 from stock.errors import ExitCode, WrongUsage
 
@@ -59,31 +62,48 @@ def expiring(
         raise typer.Exit(int(ExitCode.NEEDS_ATTENTION))
 
 
+ROOM_FOR_ADVICE = 120
+"""Columns a terminal has where advice stands beside its lot; else below the table."""
+
+
+def _by_advice(lots: Sequence[Any]) -> list[tuple[str, list[str]]]:
+    """What helps, and of which lots, the soonest first."""
+    found: dict[str, list[str]] = {}
+    for lot in lots:
+        found.setdefault(lot.advice, []).append(f"{lot.item} {lot.lot} at {lot.place}")
+    return list(found.items())
+
+
 def print_expiring(lots: Sequence[Any]) -> None:
     """Expiring lots for people."""
     if not lots:
         say("No lot expires in that time.")
         return
     shown = amount_writer()
-    show_table(
-        ("use by", "days", "item", "lot", "place", "amount", "left then", "at risk", "advice"),
-        [
-            (
-                lot.effective_expiry,
-                lot.days,
-                lot.item,
-                lot.lot,
-                lot.place,
-                shown(lot.amount, lot.unit),
-                shown(lot.left_mean, lot.unit),
-                f"{lot.value_at_risk / 100:,.2f}",
-                lot.advice,
-            )
-            for lot in lots
-        ],
-        right=("days", "amount", "left then", "at risk"),
-        title="Expiring lots",
-    )
+    head = ["use by", "days", "item", "lot", "place", "amount", "left then", "at risk"]
+    rows: list[tuple[Any, ...]] = [
+        (
+            lot.effective_expiry,
+            lot.days,
+            lot.item,
+            lot.lot,
+            lot.place,
+            shown(lot.amount, lot.unit),
+            shown(lot.left_mean, lot.unit),
+            f"{lot.value_at_risk / 100:,.2f}",
+        )
+        for lot in lots
+    ]
+    aside = columns() >= ROOM_FOR_ADVICE
+    if aside:
+        head.append("advice")
+        rows = [(*row, lot.advice) for row, lot in zip(rows, lots, strict=True)]
+    show_table(head, rows, right=("days", "amount", "left then", "at risk"), title="Expiring lots")
+    if not aside:
+        for advice, names in _by_advice(lots):
+            tell()
+            tell(fill(advice, columns()))
+            tell(fill(", ".join(names), columns(), initial_indent="  ", subsequent_indent="  "))
     say(
         "Disposal: follow section 13 of the safety data sheet and your local rules; "
         "never down a drain unless they allow it."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
@@ -173,6 +174,14 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} has no JSON form")
 
 
+def columns() -> int:
+    """Columns of the terminal on stdout; as many as a table may want where it is piped."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPED_COLUMNS
+
+
+PIPED_COLUMNS = 240
+
+
 def show_table(
     header: Sequence[str],
     rows: Iterable[Sequence[Any]],
@@ -186,6 +195,7 @@ def show_table(
     """
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
+    from rich.measure import Measurement
     from rich.table import Table
     from rich.text import Text
 
@@ -203,7 +213,13 @@ def show_table(
         table.add_column(name, justify="right" if name in right else "left", overflow="fold")
     for row in rows:
         table.add_row(*(Text(safe_text(str(cell))) for cell in row))
-    console = Console(file=sys.stdout, width=None if terminal else 240, highlight=False)
+    console = Console(file=sys.stdout, width=None if terminal else PIPED_COLUMNS, highlight=False)
+    endless = console.options.update(max_width=10_000)
+    if terminal and Measurement.get(console, endless, table).maximum > console.width:
+        # Columns move together and heads take two lines before a code or a date is broken.
+        table.padding = (0, 0)
+        for column in table.columns:
+            column.header = str(column.header).replace(" ", "\n")
     if title:
         console.print(Text(safe_text(title), style="bold"))
     console.print(table)
