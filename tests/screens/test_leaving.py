@@ -107,3 +107,27 @@ def test_what_is_being_booked_is_booked_before_the_program_ends(book_file):
         terminal.press(b"q")
         assert terminal.ends_within(30) == 0
     assert held(book_file, "TEE-BLK-L") == 3
+
+
+LEAVES = """
+import atexit, threading, time
+from stock.screens.work import leave
+atexit.register(print, "taken down")
+threading.Thread(target=time.sleep, args=({seconds},), daemon=True).start()
+time.sleep(0.5)
+print("said")
+leave({code})
+"""
+
+
+@pytest.mark.parametrize("code", [0, 3])
+def test_while_something_is_read_the_interpreter_is_not_taken_down(code):
+    words = [sys.executable, "-c", LEAVES.format(seconds=60, code=code)]
+    ran = subprocess.run(words, capture_output=True, text=True, timeout=50)
+    assert (ran.returncode, ran.stdout, ran.stderr) == (code, "said\n", "")
+
+
+def test_when_nothing_is_read_the_program_ends_as_others_do():
+    words = [sys.executable, "-c", LEAVES.format(seconds=0.01, code=143)]
+    ran = subprocess.run(words, capture_output=True, text=True, timeout=50)
+    assert (ran.returncode, ran.stdout, ran.stderr) == (143, "said\ntaken down\n", "")
