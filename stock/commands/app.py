@@ -42,6 +42,7 @@ from stock.commands import (
     watching,
     weekly,
 )
+from stock.commands.ending import leave
 from stock.commands.lazy_group import LazyGroup, registry
 from stock.commands.shared import BookOption, remember_book, say
 from stock.errors import ExitCode, StockError, WrongUsage
@@ -161,7 +162,7 @@ def main() -> None:
         code = stop.code if isinstance(stop, SystemExit) else STOPPED[0]
         if code in STOPPED:
             typer.echo("stock: stopped; nothing half-done was kept.", err=True)
-        sys.exit(code)
+        leave(code)
     except OSError as error:
         where = error.filename or ""
         say(f"stock: {where}: {error.strerror or error}")

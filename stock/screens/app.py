@@ -32,7 +32,7 @@ from stock.screens.look import DARK, LIGHT
 from stock.screens.tidying import tidy_when_idle
 from stock.screens.widgets.rows import Rows
 from stock.screens.widgets.strip import PLACES
-from stock.screens.work import leave, sentence
+from stock.screens.work import sentence
 
 if TYPE_CHECKING:
     from stock.shop import Book
@@ -359,4 +359,5 @@ def run(address: str) -> None:
     """Open the terminal UI on the book at ``address``; returns when it is left."""
     app = StockApp(address)
     app.run()
-    leave(app.return_code or 0)
+    if app.return_code:
+        sys.exit(app.return_code)

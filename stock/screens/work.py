@@ -6,8 +6,6 @@ Only sentences come back from what the book refuses. A worker whose screen has g
 from __future__ import annotations
 
 import asyncio
-import os
-import sys
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -127,19 +125,3 @@ async def _in_daemon(work: Callable[[Book], Result], book: Book) -> Result:
 
     threading.Thread(target=run, name="reading", daemon=True).start()
     return await answer
-
-
-def leave(code: int) -> None:
-    """End the program with this exit code, whatever is still being read.
-
-    A thread that is inside a compiled library, or about to write, while the interpreter is taken
-    down can bring the process down by a signal; so while there is one nothing is taken down.
-    Bookings are through by then: the app's own end waits for them.
-    """
-    if threading.active_count() > 1:
-        for stream in (sys.stdout, sys.stderr):
-            if stream is not None:
-                stream.flush()
-        os._exit(code)
-    if code:
-        sys.exit(code)

@@ -111,7 +111,7 @@ def test_what_is_being_booked_is_booked_before_the_program_ends(book_file):
 
 LEAVES = """
 import atexit, threading, time
-from stock.screens.work import leave
+from stock.commands.ending import leave
 atexit.register(print, "taken down")
 threading.Thread(target=time.sleep, args=({seconds},), daemon=True).start()
 time.sleep(0.5)
