@@ -70,7 +70,7 @@ class Accuracy:
     """How the forecasts of one class did.
 
     Millilitres are not added to pieces: every item's figures are divided by what it needs on
-    average (half of it forecast, half true) before items are put together.
+    average (half of it forecast, half true: judgement) before items are put together.
 
     Args:
         kind: Class, or ``all``.

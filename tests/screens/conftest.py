@@ -19,6 +19,7 @@ from textual.pilot import Pilot
 from stock.book.opening import create_book, open_book
 from stock.screens.app import StockApp
 from stock.shop.imports import import_rows
+from stock.shop.keeping import check_book
 from stock.shop.loading import Load, load
 from stock.shop.onhand import on_hand
 
@@ -182,6 +183,15 @@ def shown(pilot: Pilot[Any]) -> str:
     """The screen as text, line by line."""
     strips = pilot.app.screen._compositor.render_strips()
     return "\n".join("".join(part.text for part in strip).rstrip() for strip in strips)
+
+
+def sound(book_file: Path) -> bool:
+    """Whether everything in the book adds up."""
+    book = open_book(book_file)
+    try:
+        return check_book(book).findings == ()
+    finally:
+        book.close()
 
 
 def held(book_file: Path, item: str) -> float:

@@ -11,8 +11,7 @@ from textual.screen import ModalScreen
 
 from stock.screens import app as the_app
 from stock.shop import open_book
-from stock.shop.keeping import check_book
-from tests.screens.conftest import held, press, settled, shown
+from tests.screens.conftest import held, press, settled, shown, sound
 
 SCAN = "(01)09521234543213(17)270501(10)W7731"
 
@@ -38,14 +37,6 @@ async def until(pilot, holds) -> None:
             return
         await pilot.pause(0.05)
     raise AssertionError(f"never held:\n{shown(pilot)}")
-
-
-def sound(book_file) -> bool:
-    book = open_book(book_file)
-    try:
-        return check_book(book).findings == ()
-    finally:
-        book.close()
 
 
 async def test_a_book_moved_away_takes_no_booking_and_goes_on_when_it_is_back(opened, book_file):

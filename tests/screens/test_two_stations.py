@@ -9,9 +9,8 @@ import pytest
 from stock.screens import app as the_app
 from stock.screens.app import StockApp
 from stock.shop import open_book
-from stock.shop.keeping import check_book
 from stock.shop.purchases import list_purchases
-from tests.screens.conftest import DAY, held, press, settled, shown
+from tests.screens.conftest import DAY, held, press, settled, shown, sound
 
 
 @pytest.fixture(autouse=True)
@@ -22,14 +21,6 @@ def stale(monkeypatch):
 
 def flat(pilot) -> str:
     return " ".join(shown(pilot).replace("│", " ").split())
-
-
-def sound(book_file) -> bool:
-    book = open_book(book_file)
-    try:
-        return check_book(book).findings == ()
-    finally:
-        book.close()
 
 
 async def elsewhere(book_file, *keys: str) -> str:
